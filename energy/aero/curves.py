@@ -246,6 +246,15 @@ def _grid_problems(path: Path, ratios: np.ndarray, pitches: np.ndarray, count: n
 
 def _range_problems(path: Path, data: dict[str, np.ndarray]) -> list[Problem]:
     problems: list[Problem] = []
+    power = data["power_coefficient"]
+    best = int(np.argmax(power))
+    pitch = data.get("pitch", np.zeros(len(power)))
+    slower = (data["tip_speed_ratio"] < data["tip_speed_ratio"][best]) & (pitch == pitch[best])
+    least = float(power[slower].min(initial=0.0) if power[best] > 0 else power.min())
+    # A rotor that has to be driven harder than it ever gives before it gives any: the sign of another convention.
+    if power[best] <= 0 or least < -power[best]:
+        read, accepted = f"{least:g} to {power[best]:g}", "power that the rotor gives above 0, that drives it below 0"
+        problems.append(Problem(path.name, "column power_coefficient", read, accepted))
     for name, highest, why in (
         ("power_coefficient", BETZ_LIMIT, "at most 16/27 = 0.5926, the Betz limit"),
         ("thrust_coefficient", 2.5, "up to 2.5 (a flat plate has about 1.2)"),

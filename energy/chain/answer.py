@@ -112,4 +112,5 @@ def _trip_answered(scenario: Scenario, *, exact: bool, stated: Answered | None, 
         spread = spread_of(scenario, trip_chain(scenario), sampling=OVER_A_TRIP, quick=quick, progress=draws_progress)
     tell(progress, 1.0)
     stall = trip_stall_risk(scenario, exact=exact)
-    return Answered(scenario, trip.mean, math.nan, spread, trip=trip, trip_stall=stall)
+    place = place_risk(scenario) if stated is None else stated.place
+    return Answered(scenario, trip.mean, math.nan, spread, trip=trip, trip_stall=stall, place=place)

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.chain.ledger import turbine_at_work
-from energy.chain.limits import OperatingLimit, in_order, operating_limits
+from energy.chain.ledger import TurbineAtWork, turbine_at_work
+from energy.chain.limits import ROUNDING, OperatingLimit, in_order, operating_limits, stated_limits
 from energy.chain.matching import Setting, best_setting, over_draws
 from energy.chain.stalled import stalled_or_stands
 from energy.scenario.inputs import Inputs, correlations_of, inputs_of, ranges_of
@@ -29,6 +29,14 @@ _NOTICEABLE = 1.2  # times the heat: worth a switch or relay; own rule, no sourc
 
 
 @dataclass(frozen=True)
+class LimitAtRisk:
+    """A limit that holds at the stated values, and the share of the draws that breaks it."""
+
+    limit: OperatingLimit
+    share: float
+
+
+@dataclass(frozen=True)
 class StallRisk:
     """How likely the rotor stays stalled.
 
@@ -40,7 +48,8 @@ class StallRisk:
     turns only once something else has spun it up. `beyond_limits` are the limits that the faster speed breaks.
     `best` is the setting of most heat within the limits, where the stated one stands, has no faster speed or may not
     run at it; None where none makes heat, or it was not looked for. `best_unloaded` says that the load of that setting
-    has to be connected after the start, unlike the scenario's.
+    has to be connected after the start, unlike the scenario's. `at_risk` are the limits that hold at the stated values
+    and that a part of the draws breaks.
     """
 
     share: float
@@ -55,6 +64,7 @@ class StallRisk:
     starts_unloaded: bool = False
     needs_a_push: bool = False
     beyond_limits: tuple[OperatingLimit, ...] = ()
+    at_risk: tuple[LimitAtRisk, ...] = ()
 
     @property
     def lost_heat_w(self) -> float:
@@ -99,6 +109,7 @@ def stall_risk(scenario: Scenario, *, exact: bool = False, stated: StallRisk | N
         share=float(stalled.mean()),
         stalled_heat_w=_estimate(heat[stalled]),
         running_heat_w=_estimate(heat[~stalled]),
+        at_risk=_at_risk(inputs, drawn_inputs, drawn),
         best=None if risk.best is None else over_draws(started_unloaded(scenario, risk.best_unloaded), risk.best),
     )
 
@@ -131,6 +142,17 @@ def started_unloaded(scenario: Scenario, wanted: bool = True) -> Scenario:
     if not wanted or scenario.generator is None:
         return scenario
     return replace(scenario, generator=scenario.generator.model_copy(update={"load_connected": "after_spin_up"}))
+
+
+def _at_risk(inputs: Inputs, drawn_inputs: Inputs, drawn: TurbineAtWork) -> tuple[LimitAtRisk, ...]:
+    """Return the limits that hold as stated and that more than a few of the draws break, the likeliest first."""
+    at_risk = []
+    stated = operating_limits(inputs, turbine_at_work(inputs, with_free_run=False))
+    for limit, one in zip(stated, stated_limits(drawn_inputs, drawn), strict=True):
+        share = float(np.mean(one.share > 1 + ROUNDING))
+        if share > WORTH_SAYING and not limit.broken:
+            at_risk.append(LimitAtRisk(limit, share))
+    return tuple(sorted(at_risk, key=lambda risk: -risk.share))
 
 
 def _beyond_limits_unloaded(inputs: Inputs) -> tuple[OperatingLimit, ...]:

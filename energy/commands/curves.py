@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,12 +14,16 @@ from energy.words.curves import BEST_OF_EACH_PITCH, PITCH_COLUMNS, as_data, cond
 from energy.words.verdict import NOT_CHECKED
 from vehicle import units
 from vehicle.problems import InputError, Problem
+from vehicle.quantity import shown_value
 from vehicle.typed import read_quantity
 from vehicle.units import UnitSystem
 
 if TYPE_CHECKING:
     from energy.chain.rotor_at import RotorAt
     from energy.scenario.read import RotorOnly
+
+
+FASTEST_AIR_M_S = 100.0  # 360 km/h: no vehicle and no storm brings more to a rotor
 
 
 @dataclass(frozen=True)
@@ -80,7 +85,7 @@ def command(chosen: CurvesOptions) -> None:
 
     if chosen.turning is not None and chosen.air_speed is None:
         raise InputError(Problem("command line", "--turning", "given without --air", "both, or --air alone"))
-    air_speed_m_s = None if chosen.air_speed is None else _positive("--air", chosen.air_speed, "m/s")
+    air_speed_m_s = None if chosen.air_speed is None else _positive("--air", chosen.air_speed, "m/s", FASTEST_AIR_M_S)
     rotor = load_rotor(chosen.scenario, chosen.overrides, air_speed_m_s)
     picture = chosen.picture
     if picture is None and chosen.out is not None:
@@ -112,10 +117,11 @@ def _condition(rotor: RotorOnly, air_speed_m_s: float, turning_text: str | None)
     return rotor_at(rotor, air_speed_m_s, turning)
 
 
-def _positive(option: str, text: str, unit: str) -> float:
+def _positive(option: str, text: str, unit: str, most: float = math.inf) -> float:
     value = read_quantity(option, text, unit)
-    if value <= 0:
-        raise InputError(Problem("command line", option, text, f"above 0, such as {units.example(unit)}"))
+    if not 0 < value <= most:
+        at_most = "" if math.isinf(most) else f" and at most {shown_value(most, unit)}"
+        raise InputError(Problem("command line", option, text, f"above 0{at_most}, such as {units.example(unit)}"))
     return value
 
 

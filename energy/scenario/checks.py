@@ -16,12 +16,14 @@ from energy.scenario.keys.garage import Bearing, BladeLoads, Linkage, Mount
 from vehicle.problems import Problem, nearest, shown
 
 if TYPE_CHECKING:
+    from energy.aero.blade import Blade
     from energy.scenario.read import Scenario
 
 WIDEST_IN_MANY_COUNTRIES_M = 2.55
 _NAMEPLATE_SHARE = 0.25  # of the resistance: elements are made to -5 and +10 %, and hot is not cold (own choice)
 _CONTRADICTION = 0.05  # of the value that the blade's file gives
 _READING_OF_ANGLE_DEG = 0.5  # of a protractor: 5 % of a small angle is less than anybody reads
+_WRONG_TWIST_DEG = 3.0  # more at the tip than at the root: own rule, no source
 _DEAD_ON_THE_HORN_DEG = 80  # of rod and horn from their right angle
 
 Tables = Mapping[str, Any]
@@ -363,6 +365,17 @@ def _nameplate_warning(scenario: Scenario) -> list[str]:
     return [
         f"heater.rated_power and heater.rated_voltage belong to an element of {each:.3g} ohm, but heater.resistance is "
         f"{stated:.3g} ohm: measure it cold, or correct the rating"
+    ]
+
+
+def warnings_of_blade(blade: Blade) -> list[str]:
+    """Return that a blade is twisted the other way than the air asks for."""
+    root, tip = (blade.twist_at(radius / blade.tip_radius_m) for radius in (blade.aerofoil_start_m, blade.tip_radius_m))
+    if tip - root < _WRONG_TWIST_DEG:
+        return []
+    return [
+        f"the twist of {blade.name} grows from {root:.3g} deg at the root to {tip:.3g} deg at the tip, counted towards "
+        "feather: a blade needs most at its root. Look at its sign and at blade.twist_positive_towards"
     ]
 
 

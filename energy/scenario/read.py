@@ -28,7 +28,14 @@ from energy.aero.air import (
 from energy.aero.blade import AIR_SPEED_DEFAULT_M_S, PitchConvention
 from energy.aero.curves import RotorCurves, read_curves
 from energy.scenario.blade import LEAST_AIR_SPEED_M_S, blade_of, computed_curves, pitch_convention
-from energy.scenario.checks import blade_contradictions, cross_checks, either_or, rotor_either_or, warnings_of
+from energy.scenario.checks import (
+    blade_contradictions,
+    cross_checks,
+    either_or,
+    rotor_either_or,
+    warnings_of,
+    warnings_of_blade,
+)
 from energy.scenario.defaults import (
     of_the_blade,
     with_blade_defaults,
@@ -365,7 +372,8 @@ def _build(data: dict[str, Any], name: str, folder: Path, problems: list[Problem
         scenario = with_blade_defaults(scenario, built)
     if problems:
         raise InputError(problems)
-    warned = with_stall_default(replace(scenario, warnings=(*unusual, *warnings_of(scenario))))
+    of_blade = [] if built is None else warnings_of_blade(built)
+    warned = with_stall_default(replace(scenario, warnings=(*unusual, *warnings_of(scenario), *of_blade)))
     return with_mount_default(with_load_defaults(warned))
 
 

@@ -228,8 +228,8 @@ def sensitivities_of(
         at_first=at_first,
         at_second=at_second,
     )
-    # A share of the variance is no less than nothing: an estimate below zero is its sampling error.
-    shares = (np.maximum(indices[0], 0.0), indices[1], np.maximum(indices[2], 0.0), indices[3])
+    # A share of the variance is no less than nothing and no more than all: an estimate beyond is its sampling error.
+    shares = (np.clip(indices[0], 0.0, 1.0), indices[1], np.clip(indices[2], 0.0, 1.0), indices[3])
     sensitivities = [
         Sensitivity(tuple(group), *(float(entry[k]) for entry in shares)) for k, group in enumerate(acting)
     ]

@@ -15,7 +15,7 @@ from energy.chain.ledger import answer
 from energy.chain.stalled import AIR_M_S
 from energy.electrical import SIX_PULSE_VOLTAGE_RATIO
 from energy.scenario.inputs import inputs_of
-from energy.words.verdict import number
+from energy.words.verdict import LIKELY, beyond_curves, limit_at_risk_sentence, number
 from vehicle.driving.engine import Battery, outside_the_map
 from vehicle.driving.trip import stops_and_goes
 from vehicle.units import UnitSystem, show
@@ -51,14 +51,20 @@ STANDING = (
 )
 
 
+_WORTH_A_LINE = 0.2  # of the simulations, where the page is full: own rule, no source
+
+
 def cautions(answered: Answered, system: UnitSystem) -> list[str]:
     """Return every caution, the most pressing first: those of this answer, then those that always hold."""
-    return [*_of_this_answer(answered, system), *STANDING]
+    return [*_of_limits_at_risk(answered, system), *_of_this_answer(answered, system), *STANDING]
 
 
 def pressing_cautions(answered: Answered, system: UnitSystem) -> list[str]:
     """Return the cautions of this answer, and the two that no answer goes without."""
-    return [*_of_this_answer(answered, system), BLADE, ESTIMATE]
+    # Of a rotor that can get stuck in stall the first lines give what both groups do: there is room for little more.
+    stalled = answered.stall is not None and answered.stall.matters
+    least = _WORTH_A_LINE if stalled else 0.0
+    return [*_of_limits_at_risk(answered, system, least), *_of_this_answer(answered, system), BLADE, ESTIMATE]
 
 
 def of_the_file(scenario: Scenario) -> list[str]:
@@ -93,6 +99,16 @@ def _of_the_rotor(answered: Answered, system: UnitSystem) -> Iterator[str]:
             f"stalled one; the fast one is {show(fast, 'rotor_speed', system)}."
         )
     yield from _of_the_load_cut(answered, system)
+
+
+def _of_limits_at_risk(answered: Answered, system: UnitSystem, least: float = 0.0) -> Iterator[str]:
+    """Yield the limit that holds at the stated values and that the largest part of the simulations breaks.
+
+    What most of them break the first lines say.
+    """
+    at_risk = () if answered.stall is None else answered.stall.at_risk
+    for risk in [one for one in at_risk if least < one.share <= LIKELY][:1]:
+        yield limit_at_risk_sentence(risk, system)
 
 
 def _of_the_yaw(answered: Answered) -> Iterator[str]:
@@ -178,13 +194,10 @@ def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
     result, turbine = answered.answer, answered.at_its_most
     limits = result.inputs.turbine
     if bool(turbine.beyond_data):
-        if limits.curves is not None:
-            yield (
-                "The load is too light: the rotor would run past the last tip-speed ratio of the curves "
-                f"({limits.curves.tip_speed_ratio[-1]:g}). The numbers there are extrapolated."
-            )
-        else:
+        if limits.curves is None:
             yield _outside_the_table(answered, system)
+        elif answered.trip is not None:  # at one speed it stands before the answer
+            yield beyond_curves(limits.curves)
     if answered.trip is None and number(turbine.stalled_torque_share) > STALL_SHARE_LIMIT:
         yield _stalled_sections(answered, system)
     if bool(turbine.thrust_floor):

@@ -12,6 +12,7 @@ from energy.chain.limits import in_order, operating_limits
 from energy.chain.matching import Flatness, Match, Setting
 from energy.words.verdict import (
     DO_NOT_OPERATE,
+    UNLOADED_SET,
     FirstLines,
     conditions_line,
     limit_sentence,
@@ -67,7 +68,13 @@ def first_lines(match: Match, system: UnitSystem) -> FirstLines:
         return FirstLines(
             dangers=(f"{DO_NOT_OPERATE} Today's setting breaks {limits}.", *broken),
             headline=f"The best within the limits: {gives}",
-            lines=(where, f"Setting: {setting}", *_fragile_line(best, system), LOADS_FIRST),
+            lines=(
+                where,
+                f"Setting: {setting}",
+                *_fragile_line(best, system),
+                *_start_unloaded_line(match),
+                LOADS_FIRST,
+            ),
             operate="no",
         )
     return FirstLines(
@@ -77,6 +84,7 @@ def first_lines(match: Match, system: UnitSystem) -> FirstLines:
             f"Setting: {setting}",
             f"Today's setting gives {own}",
             *_fragile_line(best, system),
+            *_start_unloaded_line(match),
             LOADS_FIRST,
         ),
     )
@@ -98,12 +106,28 @@ def _heat(heat_w: float, setting: Setting, system: UnitSystem, *, digits: int = 
 
 def _fragile_line(best: Setting, system: UnitSystem) -> tuple[str, ...]:
     """Return that the best setting gives far less over the simulations than as stated: it lies next to a stall."""
-    stated, heat = number(best.answer.turbine.heat_power_w), best.outcome.heat_w.estimate
-    if heat > _FRAGILE * stated:
+    if not _is_fragile(best):
         return ()
+    stated, heat = number(best.answer.turbine.heat_power_w), best.outcome.heat_w.estimate
     return (
         f"That setting is fragile: {_heat(stated, best, system)} at the stated values; in half of the simulations "
         f"less than {_heat(heat, best, system)}, as the rotor stalls or turns too fast for its curves there",
+    )
+
+
+def _is_fragile(best: Setting) -> bool:
+    """Return whether the best setting gives far less over the simulations than as stated."""
+    return best.outcome.heat_w.estimate <= _FRAGILE * number(best.answer.turbine.heat_power_w)
+
+
+def _start_unloaded_line(match: Match) -> tuple[str, ...]:
+    """Return that the search holds for a load that is always connected, where stall spoils its best."""
+    generator = match.scenario.generator
+    if generator is None or generator.load_connected == "after_spin_up" or not _is_fragile(match.best):
+        return ()
+    return (
+        "With a switch or relay that connects the load only after the start other settings run, and can give more: "
+        f"windtoll match --set {UNLOADED_SET}",
     )
 
 

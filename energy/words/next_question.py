@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from energy.chain.limits import broken_limits
-from energy.words.verdict import called, median_change_w, number, stall_warnings, verdict
+from energy.words.verdict import LIKELY, called, median_change_w, number, stall_warnings, verdict
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
@@ -62,7 +62,9 @@ def next_questions(
 
 def _pressing(answered: Answered, verdict: Verdict) -> Iterator[NextQuestion]:
     if verdict.dangers:
-        names = " and ".join(limit.name.lower() for limit in broken_limits(answered)[:2])
+        at_risk = () if answered.stall is None else answered.stall.at_risk
+        broken = broken_limits(answered) or [risk.limit for risk in at_risk if risk.share > LIKELY]
+        names = " and ".join(limit.name.lower() for limit in broken[:2])
         yield NextQuestion("setting", "match", f"Over a limit ({names}): look for a setting within the limits.")
     stalled = bool(stall_warnings(answered, "metric"))
     if stalled:

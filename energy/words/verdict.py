@@ -15,7 +15,7 @@ import numpy as np
 from energy.aero.momentum import BETZ_LIMIT
 from energy.chain.ledger import Answer
 from energy.chain.limits import OperatingLimit, broken_limits, limits_of
-from energy.chain.stall import StallRisk
+from energy.chain.stall import LimitAtRisk, StallRisk
 from energy.scenario.keys import spec_of
 from energy.uncertainty.quantiles import ALMOST_CERTAIN
 from vehicle.constants import IMPERIAL_GALLON_M3, MILE_M, US_GALLON_M3
@@ -23,6 +23,7 @@ from vehicle.quantity import Estimate
 from vehicle.units import UnitSystem, figures, label, show, show_pair, to_user
 
 if TYPE_CHECKING:
+    from energy.aero.curves import RotorCurves
     from energy.chain.answer import Answered
     from energy.chain.matching import Setting
     from energy.chain.place import PlaceRisk
@@ -32,12 +33,13 @@ if TYPE_CHECKING:
     from energy.uncertainty.measurement import Measurement
 
 _ABOVE_BETZ = 1.02  # of rounding and dense air: own rule, no source
+LIKELY = 0.5  # of the simulations: the answer is their median, and beyond the limit from here on
 _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
 _LITRES_PER_KWH = 3.6e9  # m³/J -> L/kWh
 DO_NOT_OPERATE = "Do not operate."
 _UNLOADED_KEY = 'generator.load_connected = "after_spin_up"'
-_UNLOADED_SET = "generator.load_connected=after_spin_up"
+UNLOADED_SET = "generator.load_connected=after_spin_up"
 _NEEDS_A_PUSH = (
     "Does not start by itself, even unloaded: its torque at standstill is too small for cogging and friction. The "
     "numbers hold only once faster air has started it. Never start it by hand."
@@ -136,14 +138,19 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
     """Return the verdict on a scenario: what is dangerous, what working costs or saves, and what would make it
     surer.
     """
-    dangers = danger_lines(broken_limits(answered), limits_of(answered), system)
+    dangers = danger_lines(broken_limits(answered), limits_of(answered), system) or _likely_beyond(answered, system)
     word, headline, lines = _outcome(answered, system)
     # At one speed it makes the headline untrue; of a trip it takes some moments.
     torque, steady = _torque_line(answered), answered.trip is None
     return Verdict(
         word=word,
         dangers=dangers,
-        warnings=(*_too_many_watts_line(answered), *(torque if steady else ()), *stall_warnings(answered, system)),
+        warnings=(
+            *_too_many_watts_line(answered),
+            *_beyond_curves_line(answered),
+            *(torque if steady else ()),
+            *stall_warnings(answered, system),
+        ),
         headline=headline,
         lines=(
             conditions_line(answered, system),
@@ -169,6 +176,21 @@ def danger_lines(
         return ()
     first, *others = (limit_sentence(limit, system) for limit in broken)
     return (f"{DO_NOT_OPERATE} {where}{first}", *others, _what_to_change({limit.key for limit in broken}))
+
+
+def _likely_beyond(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
+    """Return the limits that hold at the stated values and that most simulations break, as dangers; else nothing."""
+    likely = () if answered.stall is None else [one for one in answered.stall.at_risk if one.share > LIKELY]
+    if not likely:
+        return ()
+    first, *others = (limit_at_risk_sentence(one, system) for one in likely)
+    return (f"{DO_NOT_OPERATE} {first}", *others, _what_to_change({one.limit.key for one in likely}))
+
+
+def limit_at_risk_sentence(risk: LimitAtRisk, system: UnitSystem) -> str:
+    """Return in a sentence that a part of the simulations breaks a limit."""
+    limit = show(risk.limit.limit, risk.limit.kind, system)
+    return f"In {100 * risk.share:.0f} % of the simulations {risk.limit.in_a_sentence} exceeds {limit}, its limit."
 
 
 def stall_warnings(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
@@ -243,8 +265,9 @@ def place_lines(place: PlaceRisk | None, system: UnitSystem) -> tuple[str, ...]:
     """Return that the air where the rotor sits decides, and where clean air is; empty where it does not."""
     if place is None:
         return ()
+    over_s, kind = (1.0, "power") if place.over_s is None else (place.over_s, "energy")
     slow, fast = (
-        f"{show(heat, 'power', system, digits=2) if heat > 0.5 else 'no heat'} at {factor:.2g}"
+        f"{show(heat * over_s, kind, system, digits=2) if heat > 0.5 else 'no heat'} at {factor:.2g}"
         for heat, factor in ((place.slow_heat_w, place.slow_factor), (place.fast_heat_w, place.fast_factor))
     )
     return (f"The air where the rotor sits decides: {slow} of the free air speed, {fast}", clean_air(system))
@@ -259,7 +282,7 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     element = show(best.resistance_ohm, "resistance", system, digits=2)
     later, see = "", "windtoll match"
     if stall.best_unloaded:
-        later, see = ", its load connected only after the start", f"{see} --set {_UNLOADED_SET}"
+        later, see = ", its load connected only after the start", f"{see} --set {UNLOADED_SET}"
     return (
         f"The best setting within the limits would give {heat}{_cost_of(best, system)}: pitch "
         f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element}{later} (see {see}; "
@@ -288,6 +311,22 @@ def _torque_line(answered: Answered) -> tuple[str, ...]:
     return (
         f"The engine does not have the torque for {what}, {state}. The fuel is that of a fuller throttle than it has.",
     )
+
+
+def beyond_curves(curves: RotorCurves) -> str:
+    """Return that the rotor runs past what its curves hold."""
+    return (
+        "The load is too light: the rotor would run past the last tip-speed ratio of the curves "
+        f"({curves.tip_speed_ratio[-1]:g}). Rotor speed, heat and drag there are extrapolated, and can be anything."
+    )
+
+
+def _beyond_curves_line(answered: Answered) -> tuple[str, ...]:
+    """Return that at the one speed the rotor runs past its curves: then the answer stands on nothing; else nothing."""
+    curves = answered.answer.inputs.turbine.curves
+    if answered.trip is not None or curves is None or not bool(answered.answer.turbine.beyond_data):
+        return ()
+    return (beyond_curves(curves),)
 
 
 def _too_many_watts_line(answered: Answered) -> tuple[str, ...]:

@@ -55,6 +55,29 @@ def test_refuses_curves_that_cannot_be(tmp_path: Path, change: tuple[str, str], 
         read_curves(write(tmp_path, GOOD.replace(*change)))
 
 
+@pytest.mark.parametrize(
+    ("powers", "refused"),
+    [
+        ((0, -0.2, -0.35, -0.2), True),  # the other sign throughout
+        ((0, -0.2, -0.35, 0.1), True),  # with the end where a rotor is driven
+        ((0, 0, 0, 0), True),
+        ((0, -0.05, 0.35, -0.9), False),  # little torque at the start, driven at the end
+    ],
+)
+def test_power_of_the_other_sign_is_refused(tmp_path: Path, powers: tuple[float, ...], refused: bool) -> None:
+    ratios = (0, 2, 4, 6)
+    rows = "".join(f"{ratio},{power}\n" for ratio, power in zip(ratios, powers, strict=True))
+    path = write(tmp_path, f"tip_speed_ratio,power_coefficient\n{rows}")
+    if not refused:
+        assert read_curves(path).best[1] == 4
+        return
+    with pytest.raises(InputError) as error:
+        read_curves(path)
+    (problem,) = error.value.problems
+    assert problem.key == "column power_coefficient"
+    assert problem.read == f"{min(powers):g} to {max(powers):g}"
+
+
 def test_a_hole_in_the_grid_is_told(tmp_path: Path) -> None:
     text = "tip_speed_ratio,pitch_deg,power_coefficient\n0,0,0\n2,0,0.2\n4,0,0.3\n0,3,0\n2,3,0.1\n"
     with pytest.raises(InputError, match="pitch 3 deg, tip-speed ratio 4: missing"):

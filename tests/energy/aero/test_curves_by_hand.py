@@ -229,7 +229,7 @@ def test_every_fault_of_a_curve_file_is_named(tmp_path: Path) -> None:
         ("c.csv", "pitch 0 deg, tip-speed ratio 2", "given more than once", one)
     ]
     head = "pitch_deg,tip_speed_ratio,power_coefficient"
-    rows = "\n".join(f"0,{k},0" for k in range(9)) + "\n4,0,0\n4,8,0"
+    rows = "\n".join(f"0,{k},0.1" for k in range(9)) + "\n4,0,0.1\n4,8,0.1"
     assert faults(tmp_path, rows, head) == [
         ("c.csv", f"pitch 4 deg, tip-speed ratio {k}", "missing", one) for k in range(1, 6)
     ]

@@ -56,6 +56,26 @@ def test_it_is_silent_where_the_place_does_not_decide(demos: Path, settings: lis
     assert place_risk(load(demos / VAN, settings)) is None
 
 
+def test_over_a_trip_the_place_decides_as_well(demos: Path) -> None:
+    """The ends are the heats of two trips, each with the rotor in that air."""
+    town = demos / "van_in_town" / "scenario.toml"
+    wide = "rotor.local_speed_factor={ value = 0.5, low = 0.05, high = 0.85 }"
+    told = answered(load(town, [wide]), exact=True)
+    assert told.place is not None
+    fast = answered(load(town, ["rotor.local_speed_factor=0.85"]), exact=True)
+    assert told.place.fast_heat_w == pytest.approx(float(fast.answer.turbine.heat_power_w), rel=1e-9)
+    assert told.place.slow_heat_w < 0.1
+    energy = float(fast.answer.turbine.heat_power_w) * fast.over_s / 3.6e6
+    lines = verdict(told, "metric").lines
+    assert any(
+        line.startswith("The air where the rotor sits decides: no heat at 0.05") and f"{energy:.2g} kWh at 0.85" in line
+        for line in lines
+    )
+    assert any("above the roof" in line for line in lines)
+    assert place_risk(load(town)) is None
+    assert place_risk(load(town, [wide, "trip.works=only_parked"])) is None  # no wake where it stands
+
+
 def test_draws_that_do_not_start_are_among_the_slow_ones(demos: Path) -> None:
     scenario = load(demos / VAN, ["rotor.local_speed_factor={ value = 0.6, low = 0.15, high = 0.8 }"])
     told = answered(scenario)

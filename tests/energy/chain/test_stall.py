@@ -20,7 +20,10 @@ from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
 from energy.words.answer import as_data
-from energy.words.verdict import limit_sentence, stall_lines, verdict
+from energy.words.cautions import cautions, pressing_cautions
+from energy.words.match import first_lines
+from energy.words.next_question import next_questions
+from energy.words.verdict import limit_sentence, number, stall_lines, verdict
 
 
 def test_what_is_known_as_stated_changes_nothing(demos: Path) -> None:
@@ -251,6 +254,22 @@ def test_the_best_setting_starts_without_load_where_no_other_gets_through_stall(
     assert f"its load connected only after the start (see windtoll match --set {UNLOADED};" in line
 
 
+def test_the_search_says_that_it_holds_for_a_load_always_connected(demos: Path, tmp_path: Path, van: Scenario) -> None:
+    """Where stall spoils the best of all settings, the other way to connect the load is named next to it."""
+    for name, settings, named in (
+        ("always", ("heater.resistance=2 ohm",), True),
+        ("later", ("heater.resistance=2 ohm", UNLOADED), False),
+    ):
+        scenario = _weak_at_the_start(demos, tmp_path / name, *settings)
+        found = match(scenario)
+        less = replace(found.best.outcome.heat_w, estimate=0.5 * float(found.best.answer.turbine.heat_power_w))
+        fragile = replace(found.best, outcome=replace(found.best.outcome, heat_w=less))
+        lines = first_lines(replace(found, best=fragile), "metric").lines
+        assert any(line.startswith("That setting is fragile") for line in lines)
+        assert any(line.endswith(f"windtoll match --set {UNLOADED}") for line in lines) == named
+    assert not any(UNLOADED in line for line in first_lines(match(van), "metric").lines)
+
+
 def test_a_load_that_is_connected_later_is_not_advised_again(demos: Path, tmp_path: Path) -> None:
     scenario = _weak_at_the_start(demos, tmp_path / "weak", UNLOADED, "heater.resistance=2 ohm")
     for told in (answered(scenario, exact=True), answered(scenario)):
@@ -303,3 +322,50 @@ def test_a_trip_is_not_advised_to_break_a_limit_either(demos: Path, tmp_path: Pa
         said = " ".join(verdict(told, "metric").warnings)
         assert ("do not connect the load after the start" in said) == broken
         assert ("With the load connected only after each start" in said) != broken
+
+
+def test_limits_that_a_part_of_the_simulations_breaks_are_cautioned(van: Scenario, demos: Path) -> None:
+    """Each draw's rotor speed by itself against the limits of the file: 900 rpm, and 80 m/s at a radius of 0.9 m."""
+    ranges = ranges_of(van)
+    draws = draws_of(ranges, sobol_sample(1024, len(ranges)), correlations_of(van))
+    speeds = turbine_at_work(inputs_of(van, draws), with_free_run=False).rotor_speed_rad_s
+    radius = np.asarray(draws.get("rotor.diameter", 1.8)) / 2
+    shares = (float(np.mean(speeds * radius > 80)), float(np.mean(speeds > 900 * np.pi / 30)))
+    assert shares[0] > shares[1] > 0.1
+    told = answered(van)
+    assert told.stall is not None
+    at_risk = {risk.limit.key: risk.share for risk in told.stall.at_risk}
+    assert at_risk == pytest.approx({"rotor.highest_tip_speed": shares[0], "rotor.highest_rotor_speed": shares[1]})
+    words = f"In {100 * shares[0]:.0f} % of the simulations blade tip speed exceeds 80.0 m/s, its limit."
+    assert words in cautions(told, "metric")
+    assert words in pressing_cautions(told, "metric")
+    as_stated = answered(van, exact=True).stall
+    assert as_stated is not None
+    assert as_stated.at_risk == ()
+    # What is broken as stated is the first thing said, and no risk; what no draw breaks is none either.
+    low = answered(load(demos / "van_water_tank" / "scenario.toml", ["rotor.highest_tip_speed=70 m/s"]))
+    assert low.stall is not None
+    assert [risk.limit.key for risk in low.stall.at_risk] == ["rotor.highest_rotor_speed"]
+
+
+def test_a_limit_that_most_simulations_break_is_a_danger(demos: Path) -> None:
+    """The headline is the median of the simulations: where that is beyond a limit, the limit goes before it."""
+    van = demos / "van_water_tank" / "scenario.toml"
+    stated = answered(load(van), exact=True)
+    tips = number(stated.at_its_most.rotor_speed_rad_s) * 0.9
+    limits = [f"rotor.highest_tip_speed={tips * 1.02:.4f} m/s", "rotor.highest_rotor_speed=2000 rpm"]
+    told = answered(load(van, ["rotor.local_speed_factor={value=0.6, low=0.59, high=0.8}", *limits]))
+    assert told.stall is not None
+    share = told.stall.at_risk[0].share
+    assert share > 0.5
+    first = verdict(told, "metric")
+    said = f"Do not operate. In {100 * share:.0f} % of the simulations blade tip speed exceeds"
+    assert first.dangers[0].startswith(said)
+    assert first.dangers[-1].startswith("What to change: ")
+    assert first.operate == "no"
+    assert as_data(told)["safe"] is False
+    assert not any("of the simulations blade tip" in text for text in pressing_cautions(told, "metric"))
+    likely = "Over a limit (blade tip speed): look for a setting within the limits."
+    assert next_questions(told)[0].why == likely
+    rare = verdict(answered(load(van)), "metric")  # 36 %
+    assert rare.dangers == ()

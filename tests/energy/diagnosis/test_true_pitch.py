@@ -302,11 +302,20 @@ def test_any_rows_give_an_answer_or_say_that_there_is_none(data, count, exact):
     assert len(found.rows.low_deg) == count
 
 
+def test_a_rotor_that_never_gives_power_has_no_true_pitch(demos: Path) -> None:
+    """As computed from a blade that is set or twisted so wrong that it only brakes."""
+    van = load(demos / "van_water_tank" / "scenario.toml")
+    assert van.curves is not None
+    dead = replace(van, curves=replace(van.curves, power_coefficient=np.minimum(van.curves.power_coefficient, 0.0)))
+    with pytest.raises(InputError, match=r"rotor\.curves: no power coefficient above 0; accepted: "):
+        true_pitch_of(dead, read_measured(VAN / "measured.csv"))
+
+
 def test_curves_without_power_are_a_fault_of_the_file(tmp_path: Path) -> None:
     folder = Path(shutil.copytree(VAN, tmp_path / "van"))
     rows = (folder / "rotor_curves.csv").read_text(encoding="utf-8").splitlines()
     start = next(k for k, row in enumerate(rows) if row.startswith("tip_speed_ratio")) + 1
     emptied = [",".join([*row.split(",")[:2], "0", row.split(",")[3]]) for row in rows[start:]]
     (folder / "rotor_curves.csv").write_text("\n".join([*rows[:start], *emptied]) + "\n", encoding="utf-8")
-    with pytest.raises(InputError, match=r"rotor\.curves: no power coefficient above 0; accepted: "):
+    with pytest.raises(InputError, match=r"column power_coefficient: 0 to 0; accepted: power that the rotor"):
         true_pitch_of(load(folder / "scenario.toml"), read_measured(folder / "measured.csv"))

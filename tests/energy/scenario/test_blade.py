@@ -107,6 +107,16 @@ def test_solidity_chord_and_twist_come_from_the_blade(camper: Path) -> None:
     assert kept.rotor.solidity.value == 0.12
 
 
+def test_a_twist_of_the_other_sign_is_told(camper: Path) -> None:
+    """The camper's blade is twisted by 24 deg at the root and 3 at the tip; counted the other way the tip has more."""
+    assert not any("twist" in warning for warning in load(camper).warnings)
+    (warning,) = load(camper, ["blade.twist_positive_towards=flat"]).warnings
+    assert warning.startswith("the twist of blade.csv grows from -24 deg at the root to -3 deg at the tip")
+    assert "blade.twist_positive_towards" in warning
+    straight = replaced(camper.with_name("blade.csv"), ("24.0", "4.0"))
+    assert not any("twist" in warning for warning in load(straight.with_name("scenario.toml")).warnings)
+
+
 def test_stall_is_told_and_widens(camper: Path) -> None:
     told = answered(
         load(camper, ["heater.resistance=5 ohm", "generator.load_connected=after_spin_up", "rotor.pitch=-4 deg"])
@@ -255,6 +265,7 @@ def test_only_the_rotor_is_needed_for_curves(camper: Path, tmp_path: Path) -> No
         (["--turning", "70 rpm"], "given without --air"),
         (["--air", "7 kg"], "another kind"),
         (["--air", "0 m/s"], "above 0"),
+        (["--air", "400 km/h"], "at most 100 m/s"),
         (["--air", "7 m/s", "--turning", "9000 rpm"], "where the curves end"),
         (["--picture", str(tmp_path / "x.bmp")], ".svg, .png, .html"),
         (["--out", str(tmp_path / "none" / "x.csv")], "existing folder"),

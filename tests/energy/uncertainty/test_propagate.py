@@ -305,6 +305,20 @@ def test_shares_are_never_negative_and_come_in_the_order_in_which_they_are_shown
         assert shares == sorted(shares, reverse=True)
 
 
+def test_a_share_is_no_more_than_all(van: Scenario) -> None:
+    """With one input every estimate should be one: about every other seed lies above."""
+    everything = {key: Uncertain(value.value, value.value, value.value) for key, value in ranges_of(van).items()}
+    one = {**everything, "rotor.diameter": Uncertain(1.8, 1.6, 2.0, "normal")}
+    shares = []
+    for seed in range(6):
+        sampling = Sampling(draws=256, sensitivity_rows=64, seed=seed)
+        spread = spread_of(van, steady_chain(van), known=one, sampling=sampling)
+        assert spread is not None
+        shares += [spread.sensitivities[0].first_order, spread.sensitivities[0].total]
+    assert max(shares) == 1.0
+    assert min(shares) > 0.8
+
+
 def test_the_data_of_an_answer_have_that_order_too(van: Scenario) -> None:
     entries = as_data(answered(van))["matters_most"]
     assert [entry["share"] for entry in entries] == sorted((entry["share"] for entry in entries), reverse=True)
