@@ -208,6 +208,8 @@ def wind_words(test: RoadTest, system: UnitSystem = "metric") -> str:
 def _rests_line(test: RoadTest) -> str:
     ours, theirs = test.answer.kept
     answer = test.answer
+    if not test.drives.logs:
+        return f"Rests on every run as a whole; {test.fuel_words[0]}"
     if min(ours, theirs) > 0.995:
         return f"Rests on all of the logged driving; {test.fuel_words[0]}"
     return (

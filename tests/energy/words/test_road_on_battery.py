@@ -152,6 +152,7 @@ def test_the_units_are_those_of_energy(runs: Path) -> None:
         assert data[key]["estimate"] is None
     assert (data["without_l_per_h"], data["without_l_per_100km"], data["runs"][0]["mean_l_per_h"]) == (None,) * 3
     lines = "\n".join(data["verdict"]["lines"])
+    assert "Rests on every run as a whole; battery energy as the display" in lines
     assert f"Battery power, from the runs: +{share * stowed * 6:.3g} kW (" in lines
     assert f"Battery energy per distance, from the runs: +{share * stowed / 15 * 100:.3g} kWh/100 km (" in lines
     miles = " ".join(run("compare", str(runs), "--units", "us").stdout.split())
