@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from vehicle.driving.engine import calculated_load_points
 from vehicle.problems import InputError, Problem
+from vehicle.road_test.sources import source_word
 from vehicle.units import QuantityError, parse
 
 if TYPE_CHECKING:
@@ -27,6 +28,8 @@ class Prediction:
     points, None where nothing says it.
 
     `broken` are the limits that the working turbine breaks as the scenario is; none where no scenario was looked at.
+    `on_battery` is whether the scenario drives on a battery, so that the change is one of battery energy; None without
+    a scenario.
     """
 
     share: float
@@ -34,6 +37,7 @@ class Prediction:
     load_points: float | None = None
     load_error: float = 0.0
     broken: tuple[OperatingLimit, ...] = ()
+    on_battery: bool | None = None
 
 
 def predicted_effect(
@@ -66,15 +70,17 @@ def prediction(
     """Return what is predicted of fuel and load, or None where nothing is asked for; see `predicted_effect`."""
     if effect is not None:
         typed = Prediction(*typed_effect(effect, "--effect"))
-        return typed if scenario is None else replace(typed, broken=_broken(scenario, overrides))
+        return typed if scenario is None else _of_scenario(typed, scenario, overrides)
     return None if scenario is None else scenario_prediction(scenario, overrides, with_state, without_state)
 
 
-def _broken(scenario: Path, overrides: tuple[str, ...]) -> tuple[OperatingLimit, ...]:
+def _of_scenario(typed: Prediction, scenario: Path, overrides: tuple[str, ...]) -> Prediction:
+    """Return what was typed with what the scenario says of its limits and its drive."""
     from energy.chain.answer import broken_as_stated
     from energy.chain.load import load
 
-    return broken_as_stated(load(scenario, overrides))
+    loaded = load(scenario, overrides)
+    return replace(typed, broken=broken_as_stated(loaded), on_battery=loaded.battery is not None)
 
 
 def scenario_effect(
@@ -110,20 +116,23 @@ def scenario_prediction(
     result = answered(checked, exact=with_state != "working", progress=progress)
     states = result.answer.states
     base = float(states[without_state].supply.source_w)
+    on_battery = checked.battery is not None
     if not base > 0:
-        read = f"no fuel is burnt with the turbine {without_state}"
-        raise InputError(Problem(scenario.name, "trip", read, "a trip that burns fuel: a road speed, no steep descent"))
+        nothing, such = ("no battery energy is drawn", "draws") if on_battery else ("no fuel is burnt", "burns")
+        accepted = f"a trip that {such} {source_word(on_battery)}: a road speed, no steep descent"
+        raise InputError(Problem(scenario.name, "trip", f"{nothing} with the turbine {without_state}", accepted))
     low, high = result.outcome.change_w.ends
     change = float(states[with_state].supply.source_w) - base
     error = (high - low) / 2 / base
     broken = broken_limits(result) if with_state == "working" else ()
     if result.trip is not None:  # a schedule has no one load
-        return Prediction(change / base, error, broken=broken)
+        return Prediction(change / base, error, broken=broken, on_battery=on_battery)
     points = float(calculated_load_points(states[with_state].supply, states[without_state].supply))
     if not math.isfinite(points):
-        return Prediction(change / base, error, broken=broken)
+        return Prediction(change / base, error, broken=broken, on_battery=on_battery)
     own = abs(error * base / change) if change else 0.0
-    return Prediction(change / base, error, points, abs(points) * math.hypot(own, _LOAD_FOR_TORQUE), broken)
+    load_error = abs(points) * math.hypot(own, _LOAD_FOR_TORQUE)
+    return Prediction(change / base, error, points, load_error, broken, on_battery)
 
 
 def typed_effect(text: str, where: str) -> tuple[float, float]:

@@ -13,6 +13,7 @@ from vehicle.problems import InputError, Problem
 from vehicle.road_test.comparison import spread_within_pairs
 from vehicle.road_test.planning import (
     DEFAULT_SPREAD,
+    DEFAULT_SPREAD_ON_BATTERY_WORDS,
     DEFAULT_SPREAD_WORDS,
     HEAVIER,
     HEAVIER_UNSTEADY,
@@ -140,9 +141,9 @@ def _chance(spread: RunSpread, few: bool) -> Chance:
     return functools.partial(chance_on_the_road, freedom=spread.freedom, few=few, heavier=spread.heavier)
 
 
-def assumed_spread() -> RunSpread:
+def assumed_spread(on_battery: bool = False) -> RunSpread:
     """Return the spread that is taken where nothing is known."""
-    return RunSpread(DEFAULT_SPREAD, DEFAULT_SPREAD_WORDS)
+    return RunSpread(DEFAULT_SPREAD, DEFAULT_SPREAD_ON_BATTERY_WORDS if on_battery else DEFAULT_SPREAD_WORDS)
 
 
 def typed_spread(text: str, where: str = "--spread") -> RunSpread:

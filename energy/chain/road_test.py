@@ -6,12 +6,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from energy.chain.prediction import Prediction
+from vehicle.problems import InputError, Problem
 from vehicle.quantity import Estimate
 from vehicle.road_test.comparison import Comparison, compare
 from vehicle.road_test.read import Drives, Reader, in_no_log, read_one, windows_of_runs
 from vehicle.road_test.run_list import Manifest
 from vehicle.road_test.run_quantities import About
-from vehicle.road_test.sources import FullLoad, marginal_m3_j
+from vehicle.road_test.sources import FullLoad, marginal_m3_j, source_word
 from vehicle.road_test.windows import RunWindows
 
 
@@ -69,6 +70,8 @@ def road_test(
     drives = windows_of_runs(test, read=read, progress=reading)
     stowed = any(run.state == "stowed" for run in drives.runs) and with_state != "stowed"
     predicted = predict(with_state, without_state or ("stowed" if stowed else "absent"))
+    if predicted is not None:
+        _check_one_drive(test, predicted)
     about = _about(test, drives, predicted)
 
     def compared(runs: tuple[RunWindows, ...]) -> Comparison:
@@ -85,7 +88,7 @@ def road_test(
     answer = compared(drives.runs)
     whole = None if drives.whole is None else compared(drives.whole).effect
     warnings = [*drives.warnings, *answer.warnings, *test.warnings, *in_no_log(test)]
-    if not test.fuel_is_named and drives.fuel.source != "fuel rate":
+    if not test.fuel_is_named and not test.on_battery and drives.fuel.source != "fuel rate":
         warnings.append(
             f'the fuel is not named, {test.engine.fuel.in_words} is taken ([engine] fuel = "diesel" in the '
             "manifest): litres depend on it, percent does not"
@@ -99,6 +102,18 @@ def road_test(
             "manifest)"
         )
     return RoadTest(answer, tuple(warnings), drives.words, predicted, whole, drives.fuel.error.words, test, drives)
+
+
+def _check_one_drive(test: Manifest, predicted: Prediction) -> None:
+    """Raise InputError where the scenario drives on another source than the one that the runs are judged by."""
+    if predicted.on_battery is None or predicted.on_battery == test.on_battery:
+        return
+    ours, theirs = source_word(test.on_battery), source_word(predicted.on_battery)
+    need = "[battery] in the scenario, no [engine]" if test.on_battery else "[engine] in the scenario, no [battery]"
+    other = f'energy_used = "3.2 kWh" for every run of {test.path.name}'
+    accepted = need if test.on_battery else f"{need}; or {other}"
+    read = f"the scenario predicts {theirs}, the runs are judged by {ours}"
+    raise InputError(Problem("--scenario", "", read, accepted))
 
 
 def _about(test: Manifest, drives: Drives, predicted: Prediction | None) -> About:

@@ -95,7 +95,8 @@ class CompareOptions:
 @common.json_option
 @common.taken_as(CompareOptions)
 def command(chosen: CompareOptions) -> None:
-    """Show what the turbine did to fuel and engine load in the runs that MANIFEST (runs.toml) lists.
+    """Show what the turbine did to fuel and engine load in the runs that MANIFEST (runs.toml) lists, or, of a battery
+    vehicle, to the energy that its display or a meter counted for each run (energy_used).
 
     MANIFEST may be the CSV that the call sheet of a road test shares (windtoll plan --call-sheet), as it is: then --log
     names the log of the drive, and the engine is that of --scenario.

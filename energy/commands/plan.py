@@ -91,7 +91,8 @@ def command(chosen: PlanOptions) -> None:
     """Calculate how many pairs of runs show an effect on fuel, and in which random order to drive them.
 
     The effect is the one that `windtoll answer` predicts for SCENARIO against the state --without, or --effect. The
-    spread comes from --runs (your own logs), --spread, or a default that is an assumption.
+    spread comes from --runs (your own logs), --spread, or a default that is an assumption. For a battery vehicle every
+    share is one of battery energy.
     """
     from energy.chain.answer import broken_as_stated
     from energy.chain.load import load
@@ -110,10 +111,11 @@ def command(chosen: PlanOptions) -> None:
         if out is not None:
             checked_output(out, inputs, force=chosen.force)
     scenario = None if chosen.scenario is None else load(chosen.scenario, chosen.overrides)
+    on_battery = scenario is not None and scenario.battery is not None
     speed_words, metres_per_second = _speed(chosen.speed, chosen.scenario, chosen.overrides)
     plan = road_plan(
         predicted_effect(chosen.effect, chosen.scenario, chosen.overrides, without_state=chosen.without),
-        _spread(chosen.spread, chosen.runs_file),
+        _spread(chosen.spread, chosen.runs_file, on_battery),
         PlanAsked(
             pairs=chosen.pairs,
             without_state=chosen.without,
@@ -125,19 +127,20 @@ def command(chosen: PlanOptions) -> None:
             run_length_m=None if chosen.length is None else typed_length(chosen.length, "--length"),
             speed_m_s=metres_per_second,
             few_changes=chosen.few_changes,
-            on_battery=scenario is not None and scenario.battery is not None,
+            on_battery=on_battery,
             change_s=None if chosen.change_time is None else typed_change(chosen.change_time),
         ),
     )
     if chosen.sheet is not None:
         from energy.pages.run_sheet import as_html
 
-        page = as_html(plan.order, plan.speed, plan.road)
+        page = as_html(plan.order, plan.speed, plan.road, on_battery=plan.on_battery)
         write_output(chosen.sheet, page.encode(), inputs, force=chosen.force)
     if chosen.call_sheet is not None:
         from energy.pages import call_sheet
 
-        data = call_words.road_test_data(plan.order, f"{plan.road}, {plan.speed}", chosen.system, plan.run_s)
+        title = f"{plan.road}, {plan.speed}"
+        data = call_words.road_test_data(plan.order, title, chosen.system, plan.run_s, on_battery=on_battery)
         write_output(chosen.call_sheet, call_sheet.as_html(data).encode(), inputs, force=chosen.force)
     broken = () if scenario is None else broken_as_stated(scenario)
     first = words.first_lines(plan, broken, chosen.system)
@@ -156,12 +159,14 @@ def _print(plan: RoadPlan, first: FirstLines, chosen: PlanOptions) -> None:
     out = common.console()
     common.print_verdict(out, first)
     out.print()
-    common.lines(out, [*words.plan_words(plan, chosen.system), "", *run_sheet.lines(plan.order, plan.speed, plan.road)])
+    sheet = run_sheet.lines(plan.order, plan.speed, plan.road, on_battery=plan.on_battery)
+    common.lines(out, [*words.plan_words(plan, chosen.system), "", *sheet])
     if chosen.sheet is not None:
         click.echo(f"\nRun sheet written to {chosen.sheet}.")
     if chosen.call_sheet is not None:
         click.echo(f"\nCall sheet written to {chosen.call_sheet}.")
-        click.echo("\n".join(f"- {text}" for text in call_words.after_the_road_test(str(chosen.call_sheet))))
+        after = call_words.after_the_road_test(str(chosen.call_sheet), plan.on_battery)
+        click.echo("\n".join(f"- {text}" for text in after))
 
 
 def _speed(typed: str | None, scenario: Path | None, overrides: tuple[str, ...]) -> tuple[str, float | None]:
@@ -183,7 +188,7 @@ def _speed(typed: str | None, scenario: Path | None, overrides: tuple[str, ...])
     return speed_words(known), known
 
 
-def _spread(typed: str | None, runs_file: Path | None) -> RunSpread:
+def _spread(typed: str | None, runs_file: Path | None, on_battery: bool) -> RunSpread:
     """Return the spread as typed, else of the runs of a manifest, else the assumed one."""
     from energy.chain.road_plan import assumed_spread, spread_of_runs, typed_spread
     from vehicle.problems import InputError, Problem
@@ -193,7 +198,7 @@ def _spread(typed: str | None, runs_file: Path | None) -> RunSpread:
     if typed is not None:
         return typed_spread(typed)
     if runs_file is None:
-        return assumed_spread()
+        return assumed_spread(on_battery)
     from vehicle.road_test.run_list import read_manifest
 
     return spread_of_runs(read_manifest(runs_file))

@@ -21,28 +21,41 @@ from energy.chain.road_test import RoadTest
 from energy.pages.templates import filled
 from energy.pictures.road import effect_picture
 from energy.words import road_test as words
-from vehicle.road_test.rule import RULE
+from vehicle.road_test.rule import rule_words
 from vehicle.units import UnitSystem
 
 MOST_ATTACHED_BYTES = 2 * 1024 * 1024
 MOST_ATTACHED_IN_ALL = 12 * 1024 * 1024
 
-METHOD = (
-    "Each run gives one number: its mean fuel flow over the rows that the filters leave (table above). No "
-    "row is chosen by "
-    "its fuel.",
-    "Each run is brought to the mean speed, acceleration, grade, head wind and coolant temperature of its "
-    "pair, by slopes "
-    "that are learnt inside runs, where the state of the turbine does not change, and by the physics of air drag.",
-    "The effect is the mean difference within pairs. Its interval is that of Student's t over pairs: rows of "
-    "one run are "
-    "not independent, runs are. What is uncertain in the slopes is in the interval.",
-    "The randomisation test swaps the labels inside pairs in every possible way (or in 9 999 random ways) "
-    "and counts how "
-    "often so large a difference comes out. It assumes nothing of the shape of the scatter.",
-    "The rule for rejecting runs stands on the run sheet before the first run, and is applied before any "
-    "fuel is compared.",
+_EFFECT = (
+    "The effect is the mean difference within pairs. Its interval is that of Student's t over pairs: rows of one run "
+    "are not independent, runs are. What is uncertain in the slopes is in the interval.",
+    "The randomisation test swaps the labels inside pairs in every possible way (or in 9 999 random ways) and counts "
+    "how often so large a difference comes out. It assumes nothing of the shape of the scatter.",
 )
+_BY_FUEL = (
+    "Each run gives one number: its mean fuel flow over the rows that the filters leave (table above). No row is "
+    "chosen by its fuel.",
+    "Each run is brought to the mean speed, acceleration, grade, head wind and coolant temperature of its pair, by "
+    "slopes that are learnt inside runs, where the state of the turbine does not change, and by the physics of air "
+    "drag.",
+)
+_BY_BATTERY = (
+    "Each run gives one number: the battery energy that was metered for it, over the time that it took. No part of a "
+    "run is left out of it.",
+    "Each run is brought to the mean speed and head wind of its pair by the physics of air drag.",
+)
+
+
+def method_words(test: RoadTest) -> tuple[str, ...]:
+    """Return how the numbers are made, for a reader who checks them."""
+    used = test.answer.used
+    return (
+        *(_BY_FUEL if test.answer.battery is None else _BY_BATTERY),
+        *_EFFECT,
+        f"The rule for rejecting runs stands on the run sheet before the first run, and is applied before any {used} "
+        "is compared.",
+    )
 
 
 @dataclass(frozen=True)
@@ -61,18 +74,18 @@ def as_html(test: RoadTest, system: UnitSystem) -> str:
     first = words.verdict(test, system)
     return filled(
         "road_test.html",
-        title="Road test: what the turbine does to the fuel",
+        title=f"Road test: what the turbine does to the {test.answer.used}",
         verdict=first,
         figure=Markup(picture.svg().decode()),
         figure_title=picture.title,
         cautions=words.CAUTIONS,
         explains=words.explains_words(test, system),
         minds=words.other_warnings(test),
-        rule=RULE,
+        rule=rule_words(test.answer.used),
         rejected=[f"{name}: {why}" for name, why in test.answer.rejected.runs.items()],
         numbers=words.number_rows(test, system),
         how=words.how_words(test),
-        run_columns=words.RUN_COLUMNS,
+        run_columns=words.run_columns(test),
         runs=words.run_rows(test, system),
         left_out=words.left_out_rows(test, system),
         filters=filter_rows(test),
@@ -81,7 +94,7 @@ def as_html(test: RoadTest, system: UnitSystem) -> str:
         pairs=pair_rows(test),
         by_hand=by_hand(test),
         without=words.without_rows(test),
-        method=METHOD,
+        method=method_words(test),
         files=attached(test),
         list_text=test.test.path.read_text(encoding="utf-8", errors="replace"),
         version=_version(),
@@ -121,6 +134,12 @@ def _differences(test: RoadTest) -> list[tuple[str, float, float]]:
     return differences
 
 
+_MORE_THAN_BY_HAND = {
+    "fuel": "what is uncertain in the slopes of speed and wind",
+    "battery energy": "what is uncertain in the physics of speed and wind, and by what a display rounds off",
+}
+
+
 def by_hand(test: RoadTest) -> str:
     """Return the calculation of the mean difference over the pairs, to be done again by hand; "" without pairs."""
     pairs = _differences(test)
@@ -138,7 +157,7 @@ def by_hand(test: RoadTest) -> str:
         f"of {count}: {error:.2f} %. Student's t for {count - 1} degrees of freedom at {100 * test.answer.level:g} %: "
         f"{t:.3f}. Interval {mean - t * error:+.2f} to {mean + t * error:+.2f} %. The interval of the answer "
         f"is wider or "
-        "narrower by what is uncertain in the slopes of speed and wind."
+        f"narrower by {_MORE_THAN_BY_HAND[test.answer.used]}."
     )
 
 

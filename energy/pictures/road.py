@@ -33,7 +33,7 @@ def effect_picture(test: RoadTest) -> Picture:
     import pandas as pd
 
     comparison = test.answer
-    kind, change, low, high = "is", "change of fuel, %", "lowest, %", "highest, %"
+    kind, change, low, high = "is", f"change of {comparison.used}, %", "lowest, %", "highest, %"
     rows: list[dict[str, Any]] = [
         {
             "row": "measured",
@@ -54,7 +54,7 @@ def effect_picture(test: RoadTest) -> Picture:
     shown = ["measured", *(["predicted"] if test.predicted is not None else []), *states]
     colours = {"measured": BLACK, "predicted": GREEN, **_STATE_COLOURS}
     y = alt.Y("row:N", title=None, sort=list(dict.fromkeys(frame["row"])), axis=alt.Axis(labelLimit=120, grid=True))
-    title = ["change of fuel, %", f"(0: mean {comparison.without_state})"]
+    title = [change, f"(0: mean {comparison.without_state})"]
     x = alt.X(f"{change}:Q", title=title, axis=alt.Axis(tickCount=6))
     legend = alt.Legend(orient="top", title=None, values=states, labelFontSize=13, symbolSize=110)
     colour = alt.Color(

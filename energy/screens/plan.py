@@ -29,6 +29,7 @@ from energy.words.screens import QUESTIONS
 from vehicle.problems import InputError, Problem, shown
 from vehicle.road_test.marks import Marks, marks_of, matched, with_marks
 from vehicle.road_test.run_list import read_manifest
+from vehicle.road_test.sources import source_word
 
 _HEADING = QUESTIONS["plan"]
 _ASSUMED, _OWN, _LOGS = "assumed", "my own figure", "from logs of mine"
@@ -43,9 +44,10 @@ def show() -> None:
     page.finding("What the test is to be")
     plan, why = None, list[str]()
     without, power, typed_pairs, length = _asked(work)
+    on_battery = desk.scenario_of(work.usable).battery is not None
     few = typed.tick("few changes of the turbine: out and back in one state before it is changed", "plan few")
     try:
-        spread = _spread()
+        spread = _spread(on_battery)
         expected = predicted(work.usable, "working", without)
         effect = None if expected is None else (expected.share, expected.error)
         speed, pairs = planned_m_s(work.usable), _pairs(typed_pairs)
@@ -61,10 +63,11 @@ def show() -> None:
                 run_length_m=typed_length(length, "length of a run") if length else None,
                 speed_m_s=speed,
                 few_changes=few,
+                on_battery=on_battery,
             ),
         )
         if effect is None:
-            why = [screen_words.NO_FUEL_TO_CHANGE]
+            why = [screen_words.NO_ENERGY_TO_CHANGE if on_battery else screen_words.NO_FUEL_TO_CHANGE]
     except InputError as error:
         why = [str(problem) for problem in error.problems]
     with top:
@@ -73,7 +76,7 @@ def show() -> None:
             page.problem_list(why, "Mind" if plan else "Why")
         if plan is not None:
             page.picture(plan_picture(plan), _note(plan), headed=False)
-            page.bullets(_said(plan))
+            page.bullets([*([plan_words.ON_A_BATTERY] if on_battery else []), *_said(plan)])
     if plan is not None:
         _sheet(plan)
         _numbers(plan)
@@ -115,24 +118,26 @@ def _pairs(text: str) -> int:
     return int(text)
 
 
-def _spread() -> RunSpread:
-    """Return how much the fuel of two equal runs differs, as the user says it. Raises InputError."""
-    how = typed.way("how much the fuel of two equal runs differs", "plan spread", (_ASSUMED, _OWN, _LOGS))
+def _spread(on_battery: bool) -> RunSpread:
+    """Return how much the fuel, or battery energy, of two equal runs differs. Raises InputError."""
+    used = source_word(on_battery)
+    how = typed.way(f"how much the {used} of two equal runs differs", "plan spread", (_ASSUMED, _OWN, _LOGS))
     if how == _OWN:
-        percent = typed.text("standard deviation of that difference, % of the fuel", "plan spread percent", start="4")
+        label = f"standard deviation of that difference, % of the {used}"
+        percent = typed.text(label, "plan spread percent", start="4")
         return typed_spread(percent if percent.endswith("%") else f"{percent} %", "standard deviation")
     if how == _LOGS:
-        return _spread_of_logs()
-    return assumed_spread()
+        return _spread_of_logs(on_battery)
+    return assumed_spread(on_battery)
 
 
-def _spread_of_logs() -> RunSpread:
+def _spread_of_logs(on_battery: bool) -> RunSpread:
     road_marks.note(screen_words.OF_PILOT_RUNS)
     label = "Pilot runs: logs (CSV), with their list (runs.toml) if there is one"
     held = taken(road_marks.uploader(label, "plan logs"))
-    if not held.logs:
+    if not held.logs and not (held.listed and any(run.metered for run in marks_of(held.text))):
         road_marks.note(screen_words.NO_PILOT_RUNS)
-        return assumed_spread()
+        return assumed_spread(on_battery)
     kept: dict[Uploads, RunSpread] = st.session_state.setdefault("plan spreads", {})
     if held not in kept:
         progress = page.Progress("Reading the pilot runs")
@@ -193,7 +198,7 @@ def _sheet(plan: RoadPlan) -> None:
     with st.container(horizontal=True):
         st.download_button(
             "Download the run sheet (HTML, to print)",
-            data=as_html(plan.order, plan.speed, plan.road).encode(),
+            data=as_html(plan.order, plan.speed, plan.road, on_battery=plan.on_battery).encode(),
             file_name="run_sheet.html",
             mime="text/html",
             key="take sheet",
@@ -202,7 +207,13 @@ def _sheet(plan: RoadPlan) -> None:
         st.download_button(
             "Download the call sheet for the passenger's phone (HTML, works without network)",
             data=call_sheet.as_html(
-                call_words.road_test_data(plan.order, f"{plan.road}, {plan.speed}", desk.system(), plan.run_s)
+                call_words.road_test_data(
+                    plan.order,
+                    f"{plan.road}, {plan.speed}",
+                    desk.system(),
+                    plan.run_s,
+                    on_battery=plan.on_battery,
+                )
             ).encode(),
             file_name="call_sheet.html",
             mime="text/html",
@@ -221,7 +232,7 @@ def _sheet(plan: RoadPlan) -> None:
     if len(first) < len(plan.order):
         road_marks.note(f"… and {len(plan.order) - len(first)} more: print a sheet for each day.")
     with st.expander("Keep the same in every run"):
-        page.bullets(run_sheet.KEEP_THE_SAME)
+        page.bullets(run_sheet.keep_the_same(plan.on_battery))
 
 
 def _numbers(plan: RoadPlan) -> None:

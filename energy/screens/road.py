@@ -21,8 +21,8 @@ from vehicle.logs.log import Log
 from vehicle.problems import InputError
 from vehicle.road_test.comparison import half_pairs
 from vehicle.road_test.marks import LEFT_OUT, Marks, marks_of, with_marks
-from vehicle.road_test.rule import RULE
-from vehicle.road_test.run_list import STATES, read_manifest
+from vehicle.road_test.rule import rule_words
+from vehicle.road_test.run_list import STATES, Manifest, read_manifest
 from vehicle.units import show as shown
 
 _HEADING = QUESTIONS["road"]
@@ -156,23 +156,31 @@ def comparison_of(
 ) -> RoadTest:
     """Return the comparison beside the scenario's prediction. Raises InputError."""
     with laid_out(text, uploads.logs) as path:
+        test = read_manifest(path)
         return road_test(
-            read_manifest(path),
+            test,
             ComparisonAsked(with_state, without_state),
-            predict=lambda one, other: predicted(bundle, one, other),
+            predict=lambda one, other: _predicted_for(test, bundle, one, other),
             planned_m_s=planned_m_s(bundle),
             read=road_marks.reader(uploads),
             progress=progress,
         )
 
 
+def _predicted_for(test: Manifest, bundle: Bundle, with_state: str, without_state: str) -> Prediction | None:
+    """Return what the open scenario predicts; None where it does not drive on what the runs are judged by."""
+    if (desk.scenario_of(bundle).battery is not None) != test.on_battery:
+        return None
+    return predicted(bundle, with_state, without_state)
+
+
 @waiting.kept("Working out what the scenario predicts")
 def predicted(progress: Progress | None, bundle: Bundle, with_state: str, without_state: str) -> Prediction | None:
-    """Return what the scenario predicts of fuel and load; None where it burns no fuel."""
+    """Return what the scenario predicts of fuel and load, or of battery energy; None where it uses neither."""
     with bundles.laid_out(bundle) as path:
         try:
             return scenario_prediction(path, (), with_state, without_state, progress)
-        except InputError:  # a scenario without fuel predicts no change of fuel
+        except InputError:  # a scenario that burns and draws nothing predicts no change of it
             return None
 
 
@@ -198,6 +206,8 @@ def _shown(comparison: RoadTest, work: Work) -> None:
             desk.put_value("trip.road_speed", speed)
             desk.renew()
             st.rerun()
+    if (desk.scenario_of(work.usable).battery is not None) != comparison.test.on_battery:
+        road_marks.note(screen_words.no_prediction_for(comparison.answer.used))
     page.finding("What else could explain it")
     page.bullets(road_test_words.explains_words(comparison, desk.system()))
     others = road_test_words.other_warnings(comparison)
@@ -211,9 +221,9 @@ def _shown(comparison: RoadTest, work: Work) -> None:
         caption="What was found",
     )
     with st.expander(f"How it was reached, run by run ({len(comparison.answer.runs)})"):
-        page.bullets([*road_test_words.how_words(comparison), *RULE])
+        page.bullets([*road_test_words.how_words(comparison), *rule_words(comparison.answer.used)])
         page.table(
-            road_test_words.RUN_COLUMNS,
+            road_test_words.run_columns(comparison),
             road_test_words.run_rows(comparison, desk.system()),
             numbers=(3, 4, 5, 6),
             caption="Runs that were compared",

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from energy.words.tune import setting_words
-from vehicle.road_test.rule import RULE
+from vehicle.road_test.rule import rule_words
+from vehicle.road_test.sources import source_word
 from vehicle.units import UnitSystem, show_pair
 
 if TYPE_CHECKING:
@@ -102,7 +103,12 @@ def dangers(plan: SteppingPlan, system: UnitSystem) -> list[str]:
 
 
 def road_test_data(
-    runs: Sequence[PlannedRun], title: str, system: UnitSystem, run_s: float | None = None
+    runs: Sequence[PlannedRun],
+    title: str,
+    system: UnitSystem,
+    run_s: float | None = None,
+    *,
+    on_battery: bool = False,
 ) -> dict[str, Any]:
     """Return the call sheet of a road test as data for its page: its runs in the order planned."""
     from energy.words.call_sheet_model import SheetData, SheetSettingData
@@ -122,18 +128,27 @@ def road_test_data(
         hold_s=round(run_s or 0),
         noun="Run",
         intro=f"{len(runs)} runs. Tap when a run begins at its speed, and again when it ends, before the brake:",
-        cautions=[*ROAD_TEST_CAUTIONS, *RULE],
+        cautions=[*ROAD_TEST_CAUTIONS, *rule_words(source_word(on_battery))],
         fields=fields(ON_A_ROAD_TEST, system),
     ).model_dump()
 
 
-def after_the_road_test(out: str) -> list[str]:
+def after_the_road_test(out: str, on_battery: bool = False) -> list[str]:
     """Return how a road test's page gets to the phone, and what reads its file."""
     return [
         f"Send {out} to the passenger's phone and open it from its storage; it needs no network.",
-        "What Share gives (call_sheet.csv) cuts the log of the whole drive into runs: windtoll compare call_sheet.csv "
-        "--log DRIVE.csv --scenario SCENARIO.toml",
+        _OF_THE_TIMES if on_battery else _CUTS_THE_LOG,
     ]
+
+
+_CUTS_THE_LOG = (
+    "What Share gives (call_sheet.csv) cuts the log of the whole drive into runs: windtoll compare call_sheet.csv "
+    "--log DRIVE.csv --scenario SCENARIO.toml"
+)
+_OF_THE_TIMES = (
+    "What Share gives (call_sheet.csv) has the start, end and state of every run. Write them into a list of runs "
+    "(runs.toml) with energy_used, distance and duration: windtoll compare runs.toml --scenario SCENARIO.toml"
+)
 
 
 def written_data(data: dict[str, Any], out: str, broken: list[str]) -> dict[str, Any]:

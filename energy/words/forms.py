@@ -52,6 +52,7 @@ RUN_LIST = """\b
   vehicle_ahead = false          # or how much of the run: "20 %"
   tyre_pressure = "2.5 bar"      # checked cold, the same for every run
   fuel_used = "1.84 L"           # metered, or weighed ("1.37 kg"): the best source, for every run or none
+                                 # battery: energy_used = "3.2 kWh" (display, or meter at the charger) in its place
                                  # no log of a run: distance = "15 km" and duration = "10.5 min" in place of file
   control = "control_01.csv"     # a second vehicle's log of the same drive, for every run or none
   [[run]]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from energy.chain.road_plan import MOST_ORDERED, RoadPlan
 from energy.words.verdict import FirstLines, danger_lines
 from vehicle.constants import MILE_M
+from vehicle.road_test.sources import source_word
 from vehicle.units import UnitSystem, figures, show
 
 if TYPE_CHECKING:
@@ -48,12 +49,12 @@ def plan_sentence(plan: RoadPlan) -> str:
 
 
 def _source(plan: RoadPlan) -> str:
-    return "battery energy" if plan.on_battery else "fuel"
+    return source_word(plan.on_battery)
 
 
 ON_A_BATTERY = (
-    "windtoll compare judges runs by fuel or engine load, and reads no battery yet: write down the display's energy of "
-    "each run, or what a meter at the charger counts after it, and compare the two runs of each pair"
+    "windtoll compare judges these runs by battery energy: write energy_used of every run into the list of runs, as "
+    "the vehicle's display counted it, or a meter at the charger after the run"
 )
 
 

@@ -9,15 +9,17 @@ from typing import TYPE_CHECKING, Any
 from energy.chain.road_test import RoadTest
 from energy.words.said import Said, SaidTable
 from energy.words.verdict import FirstLines, danger_lines
+from vehicle.constants import MILE_M
 from vehicle.logs.fuel_flow import LITRES_PER_HOUR
 from vehicle.quantity import Estimate
-from vehicle.road_test.rule import RULE
+from vehicle.road_test.rule import rule_words
 from vehicle.road_test.sources import LOAD_SOURCES
 from vehicle.units import UnitSystem, figures, label, show, to_user
 
 if TYPE_CHECKING:
     from energy.words.result_model import EstimateData
     from energy.words.road_test_model import ChecksData, RunData
+    from vehicle.road_test.comparison import BatteryEffect, Comparison
     from vehicle.road_test.windows import RunWindows
 
 
@@ -79,7 +81,7 @@ _AGAINST = {"stowed": "carrying the turbine stowed", "absent": "the same vehicle
 def _headline(test: RoadTest) -> str:
     """Return the answer: the change that was measured, with its interval, and against what."""
     answer = test.answer
-    what, effect, unit, places = "fuel", answer.effect.times(100), "%", 1
+    what, effect, unit, places = answer.used, answer.effect.times(100), "%", 1
     if not answer.firm and answer.load_points is not None:
         what, effect, unit, places = "load", answer.load_points, "points", 2
     if effect.low is None or effect.high is None:
@@ -88,10 +90,10 @@ def _headline(test: RoadTest) -> str:
     number, interval = (text.replace("-", "−") for text in (f"{effect.estimate:+.{places}f} {unit}", interval))
     against = f"against {_AGAINST[answer.without_state]}"
     if answer.conclusion == "costs":
-        verb = "Costs fuel" if what == "fuel" else f"Raises the {_load_name(test)}, costs fuel"
+        verb = f"Raises the {_load_name(test)}, costs fuel" if what == "load" else f"Costs {what}"
         return f"{verb}: {number} {against} {interval}"
     if answer.conclusion == "saves":
-        verb = "Saves fuel" if what == "fuel" else f"Lowers the {_load_name(test)}, saves fuel"
+        verb = f"Lowers the {_load_name(test)}, saves fuel" if what == "load" else f"Saves {what}"
         return f"{verb}: {number} {against} {interval}"
     if answer.conclusion == "no effect larger than":
         bound = max(-effect.low, effect.high)
@@ -131,6 +133,11 @@ def _per_hour(estimate: Estimate, system: UnitSystem) -> str:
     return _interval(estimate, lambda value: figures(to_user(value, "fuel_flow", system), 3, signed=True), unit)
 
 
+def _in_unit(estimate: Estimate, kind: str, system: UnitSystem) -> str:
+    unit, factor = _unit(kind, system)
+    return _interval(estimate.times(factor), lambda value: figures(value, 3, signed=True), unit)
+
+
 def _percent(estimate: Estimate) -> str:
     return _interval(estimate.times(100), lambda value: f"{value:+.1f}".replace("-", "−"), "%")
 
@@ -147,14 +154,28 @@ def _number_lines(test: RoadTest, system: UnitSystem) -> list[str]:
         return [*lines, f"The conversion: {test.beyond_words}"]
     if answer.effect_m3_s is not None:
         lines.append(f"Fuel per hour, from the runs: {_per_hour(answer.effect_m3_s, system)}")
+    lines += _battery_lines(answer.battery, system)
+    errors = "sensors, engine data" if answer.battery is None else "the meter"
     if answer.effect.low is not None and _percent(answer.beyond) == _percent(answer.effect):
-        lines.append("Errors of sensors and engine data are counted in that interval: here too small to widen it")
+        of = errors.replace(",", " and")
+        lines.append(f"Errors of {of} are counted in that interval: here too small to widen it")
     elif answer.effect.low is not None:
-        lines.append(f"With the errors that more runs cannot remove (sensors, engine data): {_percent(answer.beyond)}")
+        lines.append(f"With the errors that more runs cannot remove ({errors}): {_percent(answer.beyond)}")
     if test.whole is not None:
         lines.append(f"Whole runs, gear shifts included: {_percent(test.whole)}")
     if answer.without_state == "stowed":
-        lines.append("Carrying the turbine stowed costs fuel as well; these runs do not show how much")
+        lines.append(f"Carrying the turbine stowed costs {answer.used} as well; these runs do not show how much")
+    return lines
+
+
+def _battery_lines(battery: BatteryEffect | None, system: UnitSystem) -> list[str]:
+    """Return the lines of the watts and of the energy per distance; [] for runs judged by fuel."""
+    if battery is None:
+        return []
+    lines = [f"Battery power, from the runs: {_in_unit(battery.change_w, 'battery_power', system)}"]
+    if battery.change_j_m is not None:
+        per_distance = _in_unit(battery.change_j_m, "battery_energy_per_distance", system)
+        lines.append(f"Battery energy per distance, from the runs: {per_distance}")
     return lines
 
 
@@ -187,6 +208,8 @@ def wind_words(test: RoadTest, system: UnitSystem = "metric") -> str:
 def _rests_line(test: RoadTest) -> str:
     ours, theirs = test.answer.kept
     answer = test.answer
+    if not test.drives.logs:
+        return f"Rests on every run as a whole; {test.fuel_words[0]}"
     if min(ours, theirs) > 0.995:
         return f"Rests on all of the logged driving; {test.fuel_words[0]}"
     return (
@@ -205,13 +228,19 @@ def _rule_line(test: RoadTest) -> str:
     return f"Runs rejected by the rule of the run sheet: {'none' if not many else f'{many} run' + 's' * (many > 1)}"
 
 
+HEATING_AND_COOLING = (
+    "Heating, air conditioning and a battery that is still cold use battery energy as well, and the runs do not show "
+    "how much: keep the same settings in every run, and warm the battery up before the first"
+)
+
+
 def explains_words(test: RoadTest, system: UnitSystem = "metric") -> list[str]:
     """Return what else than the turbine could explain the answer, each with what the runs show of it."""
     answer = test.answer
     said = [text for text in (wind_words(test, system),) if text]
     ticked = [run for run in answer.runs if math.isfinite(run.means.get("vehicle_ahead", math.nan))]
     said.append(
-        "A vehicle ahead (slipstream) saves fuel: "
+        f"A vehicle ahead (slipstream) saves {answer.used}: "
         + (
             f"ticked for {len(ticked)} of {len(answer.runs)} runs"
             if ticked
@@ -224,7 +253,7 @@ def explains_words(test: RoadTest, system: UnitSystem = "metric") -> list[str]:
         said.append(
             f"A drift along the order (warming tyres, falling wind): {100 * answer.drift.per_run:+.2f} % a run "
             f"(p = {answer.drift.p_value:.2f}); by the order driven it would explain "
-            f"{100 * answer.drift.moves_effect:+.1f} % of the change of fuel"
+            f"{100 * answer.drift.moves_effect:+.1f} % of the change of {answer.used}"
         )
     if answer.each:
         oddest = answer.each[0]
@@ -234,6 +263,8 @@ def explains_words(test: RoadTest, system: UnitSystem = "metric") -> list[str]:
         )
     if answer.randomisation_p is not None:
         said.append(f"Chance alone: the randomisation test gives p = {answer.randomisation_p:.3f}")
+    if answer.battery is not None:
+        said.append(HEATING_AND_COOLING)
     if test.beyond_words:
         said.append(f"The meter: {test.beyond_words}")
     return said
@@ -244,7 +275,7 @@ def as_data(test: RoadTest) -> dict[str, Any]:
     from energy.words.result_model import ends_data, estimate_data
     from energy.words.road_test_model import CompareData, RoadVerdictData
 
-    answer, predicted, first = test.answer, test.predicted, verdict(test)
+    answer, predicted, first, battery = test.answer, test.predicted, verdict(test), test.answer.battery
 
     def ends(interval: Estimate | None, factor: float = 1.0) -> EstimateData:
         return estimate_data(None if interval is None else interval.times(factor), answer.level)
@@ -260,7 +291,7 @@ def as_data(test: RoadTest) -> dict[str, Any]:
         comparison=f"{answer.with_state} compared with {answer.without_state}",
         conclusion=answer.conclusion,
         words=answer.words,
-        measured="fuel" if answer.firm else _load_name(test),
+        measured=answer.used if answer.firm else _load_name(test),
         effect_percent=ends(answer.effect, 100),
         effect_l_per_h=ends(answer.effect_m3_s, 1 / LITRES_PER_HOUR),
         effect_l_per_100km=ends(answer.effect_m2, 1e8),
@@ -273,6 +304,13 @@ def as_data(test: RoadTest) -> dict[str, Any]:
         paired_means_percent=ends(answer.paired, 100),
         without_l_per_h=None if answer.baseline_m3_s is None else answer.baseline_m3_s / LITRES_PER_HOUR,
         without_l_per_100km=None if answer.baseline_m2 is None else answer.baseline_m2 * 1e8,
+        effect_w=ends(None if battery is None else battery.change_w),
+        effect_kwh_per_100km=ends(None if battery is None else battery.change_j_m, 1e5 / 3.6e6),
+        effect_w_with_what_runs_cannot_remove=ends(None if battery is None else battery.beyond_w),
+        without_w=None if battery is None else battery.without_w,
+        without_kwh_per_100km=None
+        if battery is None or battery.without_j_m is None
+        else battery.without_j_m * 1e5 / 3.6e6,
         randomisation_p=answer.randomisation_p,
         randomisation_least_p=answer.randomisation_least_p,
         pairs=answer.pairs,
@@ -304,6 +342,7 @@ def _run_data(test: RoadTest, k: int) -> RunData:
         rows_kept=run.kept_rows,
         seconds_kept=run.kept_s,
         mean_l_per_h=run.mean_fuel_m3_s / LITRES_PER_HOUR if answer.baseline_m3_s is not None else None,
+        mean_w=run.metered_w,
         mean_speed_km_h=run.means["speed_m_s"] * 3.6,
         change_percent=100 * change.plain,
         adjusted_change_percent=100 * change.adjusted,
@@ -328,7 +367,7 @@ def _checks_data(test: RoadTest) -> ChecksData:
         drift_percent_per_run=None if drift is None else 100 * drift.per_run,
         drift_p=None if drift is None else drift.p_value,
         drift_explains_percent=None if drift is None else 100 * drift.moves_effect,
-        rule=list(RULE),
+        rule=list(rule_words(answer.used)),
         rule_not_applied=rule.not_applied,
         rejected=[RejectedData(file=name, why=why) for name, why in rule.runs.items()],
         without_one=[
@@ -354,7 +393,6 @@ CAUTIONS = (
 
 
 NUMBER_COLUMNS = ("quantity", "estimate", "interval")
-_PRINTED_COLUMNS = ("log", "turbine", "pair", "change", "fuel")
 
 
 def said(test: RoadTest, system: UnitSystem = "metric") -> Said:
@@ -365,7 +403,7 @@ def said(test: RoadTest, system: UnitSystem = "metric") -> Said:
         ("How it was reached", how_words(test)),
         ("What else could explain it", explains_words(test, system)),
         ("Mind", other_warnings(test)),
-        ("Rule for rejecting runs, fixed on the run sheet", list(RULE)),
+        ("Rule for rejecting runs, fixed on the run sheet", list(rule_words(test.answer.used))),
         (
             "Rows kept, and what the filters took (rows)",
             [f"{row[0]}: {row[3]} kept, {row[4]}{f'; {row[7]}' if row[7] else ''}" for row in rows],
@@ -382,7 +420,7 @@ def said(test: RoadTest, system: UnitSystem = "metric") -> Said:
             SaidTable("Numbers", NUMBER_COLUMNS, number_rows(test, system)),
             SaidTable(
                 f"Runs, and their adjusted change against the mean {without}",
-                _PRINTED_COLUMNS,
+                ("log", "turbine", "pair", "change", used_heading(test)),
                 [(row[0], row[1], row[2], row[5], row[6]) for row in rows],
                 left=2,
             ),
@@ -407,13 +445,16 @@ def number_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[str
     answer = test.answer
     percent = f"{100 * answer.level:.0f} %"
 
-    def row(words: str, scaled: Estimate, unit: str, places: int) -> tuple[str, str, str]:
-        value = f"{scaled.estimate:+.{places}f} {unit}"
+    def row(words: str, scaled: Estimate, unit: str, places: int | None) -> tuple[str, str, str]:
+        def shown(value: float) -> str:
+            return figures(value, 3, signed=True) if places is None else f"{value:+.{places}f}"
+
+        value = f"{shown(scaled.estimate)} {unit}"
         if scaled.low is None or scaled.high is None:
             return words, value, "no interval"
-        return words, value, f"{scaled.low:+.{places}f} to {scaled.high:+.{places}f} ({percent})"
+        return words, value, f"{shown(scaled.low)} to {shown(scaled.high)} ({percent})"
 
-    fuel = "fuel, adjusted" if answer.firm else f"fuel, converted from {_load_name(test)}"
+    fuel = f"{answer.used}, adjusted" if answer.firm else f"fuel, converted from {_load_name(test)}"
     load = []
     if answer.load_points is not None:
         load.append(row(f"{_load_name(test)}, adjusted", answer.load_points, "points", 2))
@@ -421,18 +462,32 @@ def number_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[str
         load.append(row("", answer.load_share.times(100), "% of it", 2))
     rows = [] if answer.firm else load
     rows.append(row(fuel, answer.effect.times(100), "%", 2))
-    for effect, kind, places in ((answer.effect_m3_s, "fuel_flow", 3), (answer.effect_m2, "fuel_per_distance", 3)):
-        if effect is not None:
-            unit, factor = _unit(kind, system)
-            rows.append(row("", effect.times(factor), unit, places))
-    rows.append(
-        row("fuel, plain run means" if answer.firm else "the same, plain run means", answer.paired.times(100), "%", 2)
-    )
+    for effect, kind, places in _absolute(answer):
+        unit, factor = _unit(kind, system)
+        rows.append(row("", effect.times(factor), unit, places))
+    plain = f"{answer.used}, plain run means" if answer.firm else "the same, plain run means"
+    rows.append(row(plain, answer.paired.times(100), "%", 2))
     return rows + (load if answer.firm else [])
+
+
+def _absolute(answer: Comparison) -> list[tuple[Estimate, str, int | None]]:
+    """Return the effects in units of their own, each with its kind and its decimals (None: three figures)."""
+    battery = answer.battery
+    effects: list[tuple[Estimate | None, str, int | None]] = [
+        (answer.effect_m3_s, "fuel_flow", 3),
+        (answer.effect_m2, "fuel_per_distance", 3),
+        (None if battery is None else battery.change_w, "battery_power", None),
+        (None if battery is None else battery.change_j_m, "battery_energy_per_distance", None),
+    ]
+    return [(effect, kind, places) for effect, kind, places in effects if effect is not None]
 
 
 def _unit(kind: str, system: UnitSystem) -> tuple[str, float]:
     """Return the unit of a kind as a driver says it, and what an SI value is multiplied by."""
+    if kind == "battery_power":
+        return "kW", 1e-3
+    if kind == "battery_energy_per_distance":
+        return ("kWh/100 mi", 100 * MILE_M / 3.6e6) if system == "us" else ("kWh/100 km", 1e5 / 3.6e6)
     if kind == "fuel_per_distance" and system == "us":
         return "US gal per 100 mi", 100 * to_user(1.0, kind, system)
     return label(kind, system), to_user(1.0, kind, system)
@@ -457,16 +512,29 @@ def how_words(test: RoadTest) -> list[str]:
     return [*said, "; ".join(test.fuel_words)]
 
 
-RUN_COLUMNS = ("log", "turbine", "pair", "rows kept", "speed", "change", "fuel", "taken out (rows)")
+def used_heading(test: RoadTest) -> str:
+    """Return what the column of the fuel of each run, or of its battery power, is called."""
+    return "fuel" if test.answer.battery is None else "battery power"
+
+
+def run_columns(test: RoadTest) -> tuple[str, ...]:
+    """Return the names of the columns of `run_rows`."""
+    return ("log", "turbine", "pair", "rows kept", "speed", "change", used_heading(test), "taken out (rows)")
+
+
+def _used_of(run: RunWindows, answer: Comparison, system: UnitSystem) -> str:
+    """Return the mean fuel flow of a run, or its battery power; "" where no litres are known."""
+    if run.metered_w is not None:
+        return f"{figures(run.metered_w / 1e3, 3)} kW"
+    unit, factor = _unit("fuel_flow", system)
+    return f"{run.mean_fuel_m3_s * factor:.3f} {unit}" if answer.baseline_m3_s is not None else ""
 
 
 def run_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[str, str, str, str, str, str, str, str]]:
-    """Return a row of `RUN_COLUMNS` for each run; the change is the adjusted one against the mean without."""
+    """Return a row of `run_columns` for each run; the change is the adjusted one against the mean without."""
     answer = test.answer
     rows = []
     for run, change in zip(answer.runs, answer.changes, strict=True):
-        unit, factor = _unit("fuel_flow", system)
-        flow = f"{run.mean_fuel_m3_s * factor:.3f} {unit}" if answer.baseline_m3_s is not None else ""
         rows.append(
             (
                 run.name,
@@ -475,7 +543,7 @@ def run_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[str, s
                 kept_words(run),
                 f"{to_user(run.means['speed_m_s'], 'speed', system):.1f} {label('speed', system)}",
                 f"{100 * change.adjusted:+.1f} %",
-                flow,
+                _used_of(run, answer, system),
                 "; ".join(f"{one.what} {one.rows}" for one in run.filters if one.rows),
             )
         )

@@ -5,17 +5,27 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from vehicle.road_test.planning import PlannedRun
-from vehicle.road_test.rule import MOST_GUST_M_S, MOST_WARMER_K, MOST_WIND_M_S, RULE
+from vehicle.road_test.rule import MOST_GUST_M_S, MOST_WARMER_K, MOST_WIND_M_S, rule_words
+from vehicle.road_test.sources import source_word
 
 MOST_ON_ONE_PAGE = 32
 
-KEEP_THE_SAME = (
+_DRIVING = (
     "Steady speed (cruise control if there is one), the same gear, the same lane; write down every stop and "
     "every lorry ahead.",
-    "Engine warm before the first run: 20 minutes of driving, coolant steady.",
     "Windows shut, heating, fan and air conditioning as they are, lights as they are, the same people and load.",
-    "Fuel of one filling; tyres cold-checked to one pressure before the first run (tyre_pressure in the list of runs).",
+    "Tyres cold-checked to one pressure before the first run (tyre_pressure in the list of runs).",
     "Turn around at the same two places; change the state of the turbine only at standstill.",
+)
+_ON_FUEL = (
+    "Engine warm before the first run: 20 minutes of driving, coolant steady.",
+    "Fuel of one filling.",
+)
+_ON_BATTERY = (
+    "Battery and tyres warm before the first run: 20 minutes of driving.",
+    "About the same charge at the start of each block, and not full: a full battery takes back no braking.",
+    "Set the display's energy to zero at the start of each run, read it at the end, with all its digits (energy_used "
+    "in the list of runs).",
 )
 WEATHER = (
     f"Dry road, no rain or snow; wind under {MOST_WIND_M_S:g} m/s ({MOST_WIND_M_S * 2.23694:.0f} mph) along the road, "
@@ -35,20 +45,28 @@ CAUTIONS = (
 )
 
 
-POINTS = (
-    ("Keep the same", KEEP_THE_SAME),
-    ("Weather and traffic", WEATHER),
-    ("Rule for rejecting runs, fixed now: windtoll compare applies it", RULE),
-    ("Safety", CAUTIONS),
-)
+def keep_the_same(on_battery: bool) -> tuple[str, ...]:
+    """Return what is kept the same in every run of a vehicle with an engine, or on a battery."""
+    return (*_DRIVING, *(_ON_BATTERY if on_battery else _ON_FUEL))
 
 
-def lines(runs: Sequence[PlannedRun], speed: str, road: str) -> list[str]:
+def points(on_battery: bool) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Return the lists of the sheet, each with its title."""
+    return (
+        ("Keep the same", keep_the_same(on_battery)),
+        ("Weather and traffic", WEATHER),
+        ("Rule for rejecting runs, fixed now: windtoll compare applies it", rule_words(source_word(on_battery))),
+        ("Safety", CAUTIONS),
+    )
+
+
+def lines(runs: Sequence[PlannedRun], speed: str, road: str, *, on_battery: bool = False) -> list[str]:
     """Return the run sheet as lines of plain text."""
+    last = "energy" if on_battery else "notes"
     out = [
         f"Run sheet: {len(runs)} runs, {road}, {speed}",
         "",
-        "run block pair  direction  turbine  start  wind  gust  air temp.  ahead  notes",
+        f"run block pair  direction  turbine  start  wind  gust  air temp.  ahead  {last}",
     ]
     for run in runs[:MOST_ON_ONE_PAGE]:
         out.append(
@@ -57,6 +75,6 @@ def lines(runs: Sequence[PlannedRun], speed: str, road: str) -> list[str]:
         )
     if len(runs) > MOST_ON_ONE_PAGE:
         out.append(f"  … and {len(runs) - MOST_ON_ONE_PAGE} more: print a sheet for each day (--pairs)")
-    for title, points in POINTS:
-        out += ["", f"{title}:"] + [f"  - {point}" for point in points]
+    for title, texts in points(on_battery):
+        out += ["", f"{title}:"] + [f"  - {text}" for text in texts]
     return out

@@ -141,6 +141,14 @@ OF_CALL_SHEET = (
 )
 NO_PILOT_RUNS = "No log yet: the assumed figure is taken."
 NO_FUEL_TO_CHANGE = "The scenario burns no fuel: no change of it is predicted."
+NO_ENERGY_TO_CHANGE = "The scenario draws no battery energy: no change of it is predicted."
+
+
+def no_prediction_for(used: str) -> str:
+    """Return why nothing is predicted for runs that are judged by `used`."""
+    return f"The runs are judged by {used}, and the open scenario has no {used}: it predicts nothing for them."
+
+
 NO_NUMBER_OF_RUNS = "Not enough data to calculate a number of runs."
 SPEED_OF_SCHEDULE = "Speed: as the scenario's schedule has it."
 NO_CURVES = "This scenario has no curves to find a pitch with."

@@ -28,7 +28,7 @@ from vehicle.road_test.run_quantities import (
     widened,
 )
 from vehicle.road_test.slopes import adjusted_means, inside_slopes
-from vehicle.road_test.sources import MOVING_M_S
+from vehicle.road_test.sources import MOVING_M_S, source_word
 from vehicle.road_test.windows import NO_COOLANT, RunWindows
 
 SMALLEST_OF_INTEREST = 0.03
@@ -80,6 +80,21 @@ class Rejected:
 
 
 @dataclass(frozen=True)
+class BatteryEffect:
+    """What the turbine does to the power that the battery gives [W] and to its energy per distance [J/m].
+
+    `beyond_w` is the change with what no number of runs removes, `without_w` and `without_j_m` what is drawn without;
+    what is per distance is None for a vehicle that stands.
+    """
+
+    change_w: Estimate
+    change_j_m: Estimate | None
+    beyond_w: Estimate
+    without_w: float
+    without_j_m: float | None
+
+
+@dataclass(frozen=True)
 class Comparison:
     """The answer of a road test: `with_state` against `without_state`.
 
@@ -91,7 +106,8 @@ class Comparison:
     the share of reassignments of the states that give an effect at least as large, and `randomisation_least_p` the
     smallest that it can be with so many runs. `conclusion` is one of "costs", "saves", "no effect larger than",
     "cannot tell". `changes` has each of the `runs` against the mean without; `kept` the share of the rows that is used,
-    with and without.
+    with and without. Of runs judged by battery energy every share is one of that, `battery` has the watts, and what is
+    in m3/s or m2 is None.
     """
 
     with_state: str
@@ -128,6 +144,12 @@ class Comparison:
     warnings: tuple[str, ...]
     runs: tuple[RunWindows, ...] = field(repr=False, default=())
     changes: tuple[RunChange, ...] = field(repr=False, default=())
+    battery: BatteryEffect | None = None
+
+    @property
+    def used(self) -> str:
+        """What the runs are judged by: fuel or battery energy."""
+        return source_word(self.battery is not None)
 
     @property
     def odd(self) -> tuple[WithoutOne, ...]:
@@ -156,16 +178,15 @@ def compare(
     without_state = without_state or _without(runs, with_state)
     design, rule, left_out = _design_by_rule(runs, (with_state, without_state), level, about)
     result = quantities_of(design, level, about)
-    effect = result.fuel.relative
     conclusion, words, more = _concluded(result, design, about, predicted)
     judged = result.fuel if about.firm or result.load is None else result.load
-    shown = effect.change.low is not None
+    shown = result.fuel.relative.change.low is not None
     p_value, least_p = _p_values(judged, design) if shown else (None, None)
     each, drift, wind = _checked(result, judged, design)
-    warnings = [*_kept_apart(design), *_odd_words(each), *_rejected_words(rule), *_drift_words(drift)]
+    warnings = [*_kept_apart(design), *_odd_words(each), *_rejected_words(rule), *_drift_words(drift, design.used)]
     warnings += [*_collected(runs), *left_out, *confounding(design, controlled=result.controlled)]
     warnings += [*beyond_limits(design.runs), *_unsure(conclusion, p_value, least_p, level)]
-    fuel = _fuel(result, design, about)
+    fuel, battery = _fuel_or_battery(_fuel(result, design, about), design)
     return Comparison(
         with_state=with_state,
         without_state=without_state,
@@ -173,7 +194,7 @@ def compare(
         effect=fuel.share,
         paired=result.fuel.plain_change.times(1.0 / result.fuel.plain_without).change,
         effect_m3_s=fuel.m3_s,
-        effect_m2=fuel.share.times(fuel.baseline_m2) if fuel.baseline_m2 is not None else None,
+        effect_m2=fuel.m2,
         load_points=None if result.load is None else _shown(result.load.change.times(100.0), shown),
         load_share=None if result.load is None else _shown(result.load.relative, shown),
         beyond=fuel.beyond,
@@ -190,7 +211,7 @@ def compare(
         design=design.words,
         adjusted_for=(*result.slopes.names, *result.fuel.conditions),
         more_pairs=more,
-        agreement=_agreement(result, about, fuel.share, predicted, predicted_error, level),
+        agreement=_agreement(result, about, fuel.share, predicted, predicted_error, design.used),
         firm=about.firm,
         wind=wind,
         rejected=rule,
@@ -201,6 +222,7 @@ def compare(
         warnings=tuple(dict.fromkeys(warnings)),
         runs=design.runs,
         changes=_changes(result.fuel, design),
+        battery=battery,
     )
 
 
@@ -238,7 +260,7 @@ def _p_values(judged: Quantity, design: Design) -> tuple[float | None, float | N
 @dataclass(frozen=True)
 class _FuelEffect:
     """The effect on fuel as a share and in m³/s (None without litres), each with what runs cannot remove in `beyond`,
-    and the fuel without it, in m³/s and per m driven."""
+    and the fuel without it, in m³/s and per m driven. Of battery energy W and J/m, until `_fuel_or_battery`."""
 
     share: Estimate
     m3_s: Estimate | None
@@ -247,12 +269,17 @@ class _FuelEffect:
     baseline_m3_s: float | None
     baseline_m2: float | None
 
+    @property
+    def m2(self) -> Estimate | None:
+        """Return the effect per m driven, None where the fuel without it is not known per m."""
+        return None if self.baseline_m2 is None else self.share.times(self.baseline_m2)
+
 
 def _fuel(result: RunQuantities, design: Design, about: About) -> _FuelEffect:
     """Return the effect on fuel; an error of the source that lies inside the runs widens the effect itself."""
     change = result.fuel.relative.change
     speed = float(np.mean([run.means["speed_m_s"] for run in design.runs]))
-    baseline = _level_m3_s(result, design) if about.absolute else None
+    baseline = _level_m3_s(result, design) if about.absolute or design.on_battery else None
     per_m = baseline / speed if baseline is not None and speed > MOVING_M_S else None
     litres = change.times(baseline) if baseline is not None else None
     wide = widened(change, about.error.percent)
@@ -260,6 +287,17 @@ def _fuel(result: RunQuantities, design: Design, about: About) -> _FuelEffect:
     if about.error.inside:
         return _FuelEffect(wide, wide_litres, wide, wide_litres, baseline, per_m)
     return _FuelEffect(change, litres, wide, wide_litres, baseline, per_m)
+
+
+def _fuel_or_battery(effect: _FuelEffect, design: Design) -> tuple[_FuelEffect, BatteryEffect | None]:
+    """Return the effect in litres, or, of runs judged by battery energy, without litres and in watts."""
+    if not design.on_battery:
+        return effect, None
+    assert effect.m3_s is not None
+    assert effect.beyond_m3_s is not None
+    assert effect.baseline_m3_s is not None
+    battery = BatteryEffect(effect.m3_s, effect.m2, effect.beyond_m3_s, effect.baseline_m3_s, effect.baseline_m2)
+    return replace(effect, m3_s=None, beyond_m3_s=None, baseline_m3_s=None, baseline_m2=None), battery
 
 
 def _level_m3_s(result: RunQuantities, design: Design) -> float:
@@ -287,10 +325,10 @@ def _concluded(
 
 
 def _agreement(
-    result: RunQuantities, about: About, change: Estimate, predicted: float | None, error: float, level: float
+    result: RunQuantities, about: About, change: Estimate, predicted: float | None, error: float, used: str
 ) -> str:
     if about.firm or result.load is None:
-        return agreement_words(change, predicted, error)
+        return agreement_words(change, predicted, error, used=used)
     if about.predicted_load is None:
         return agreement_words(change, predicted, error)
     points = result.load.change.change
@@ -347,15 +385,15 @@ def _odd_words(each: Sequence[WithoutOne]) -> list[str]:
     return said[:3]
 
 
-def _drift_words(drift: Drift | None) -> list[str]:
+def _drift_words(drift: Drift | None, used: str) -> list[str]:
     if drift is None or drift.p_value >= _DRIFTS_P:
         return []
     moved = (
         "the order of the states cancels it"
         if abs(drift.moves_effect) < 0.003
-        else f"it explains {100 * drift.moves_effect:+.1f} % of the change of fuel"
+        else f"it explains {100 * drift.moves_effect:+.1f} % of the change of {used}"
     )
-    return [f"fuel drifts by {100 * drift.per_run:+.2f} % from run to run (p = {drift.p_value:.3f}): {moved}"]
+    return [f"{used} drifts by {100 * drift.per_run:+.2f} % from run to run (p = {drift.p_value:.3f}): {moved}"]
 
 
 def _checked(
@@ -428,7 +466,7 @@ def _kept_apart(design: Design) -> list[str]:
     kept, said = _kept(design), []
     if abs(known[0] - known[1]) > _KNOWN_APART:
         said.append(
-            f"not like for like: fuel is known for {100 * known[0]:.0f} % of the rows {design.with_state} and "
+            f"not like for like: {design.used} is known for {100 * known[0]:.0f} % of the rows {design.with_state} and "
             f"{100 * known[1]:.0f} % {design.without_state}; the interval does not cover that"
         )
     elif abs(kept[0] - kept[1]) > 2 * _KNOWN_APART:
@@ -461,7 +499,7 @@ def _usable(runs: Sequence[RunWindows], with_state: str, without_state: str) -> 
             continue
         if driven and run.kept_s and not run.means["speed_m_s"] > MOVING_M_S:
             left_out.append(f"{run.name}: left out, the car stands in all of it")
-        elif run.weight_s.size < _LEAST_WINDOWS or not run.mean_fuel_m3_s > 0:
+        elif run.weight_s.size < _LEAST_WINDOWS or not run.mean_used > 0:
             most = max(run.filters, key=lambda one: one.rows, default=None)
             because = f" ({most.what}: {most.rows} rows)" if most is not None and most.rows else ""
             left_out.append(f"{run.name}: left out, only {run.kept_s:.0f} s are left after the filters{because}")
@@ -535,7 +573,7 @@ def spread_within_pairs(runs: Sequence[RunWindows]) -> tuple[float, int]:
     InputError
         Where fewer than three runs are left or nothing can be calculated.
     """
-    used = [run for run in runs if run.weight_s.size >= _LEAST_WINDOWS and run.mean_fuel_m3_s > 0]
+    used = [run for run in runs if run.weight_s.size >= _LEAST_WINDOWS and run.mean_used > 0]
     states = sorted({run.state for run in used})
     if len(used) - len(states) < 1 or len(used) < 3:
         read = f"{len(used)} usable run{'' if len(used) == 1 else 's'}"

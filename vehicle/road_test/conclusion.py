@@ -14,6 +14,7 @@ from vehicle.quantity import Estimate
 from vehicle.road_test.effect import RunLevelEffect
 from vehicle.road_test.planning import HEAVIER, HEAVIER_UNSTEADY, chance_on_the_road, pairs_needed
 from vehicle.road_test.rule import at_steady_speed
+from vehicle.road_test.sources import source_word
 from vehicle.road_test.windows import RunWindows
 
 Conclusion = Literal["costs", "saves", "no effect larger than", "cannot tell"]
@@ -40,6 +41,16 @@ class Design:
         return np.array([run.pair for run in self.runs])
 
     @property
+    def on_battery(self) -> bool:
+        """Whether the runs are judged by metered battery energy."""
+        return all(run.on_battery for run in self.runs)
+
+    @property
+    def used(self) -> str:
+        """What the runs are judged by, in words."""
+        return source_word(self.on_battery)
+
+    @property
     def runs_with(self) -> int:
         """Number of runs with."""
         return int(self.treated.sum())
@@ -56,7 +67,8 @@ def concluded(
     """Return the conclusion ("costs", "saves", "no effect larger than", "cannot tell"), its sentence, and how many more
     pairs would tell.
 
-    `effect` is a share of the fuel, `target` the share that is worth telling; `named` where that is a prediction.
+    `effect` is a share of the fuel (or battery energy), `target` the share that is worth telling; `named` where that is
+    a prediction.
     """
     change = effect.change
     subject = f"{design.with_state.capitalize()} compared with {design.without_state}"
@@ -65,9 +77,10 @@ def concluded(
     percent = f"{round(100 * change.level)} %"
     half = f"{100 * 0.5 * (change.high - change.low):.1f} %"
     if change.low > 0:
-        return "costs", f"{subject}: costs {100 * change.estimate:.1f} % ± {half} more fuel ({percent}).", None
+        return "costs", f"{subject}: costs {100 * change.estimate:.1f} % ± {half} more {design.used} ({percent}).", None
     if change.high < 0:
-        return "saves", f"{subject}: saves {-100 * change.estimate:.1f} % ± {half} of the fuel ({percent}).", None
+        saved = f"saves {-100 * change.estimate:.1f} % ± {half} of the {design.used} ({percent})"
+        return "saves", f"{subject}: {saved}.", None
     bound = max(-change.low, change.high)
     seen = f"{100 * change.estimate:+.1f} % ± {half}"
     if bound <= target:
@@ -112,7 +125,17 @@ def _too_few(change: Estimate, design: Design) -> str:
     )
 
 
-def agreement_words(effect: Estimate, predicted: float | None, error: float, unit: str = "%") -> str:
+_ONLY_ON = {  # what makes a prediction miss on one kind of drive alone
+    "fuel": "a marginal efficiency other than the model's; filling that changes with load, where fuel comes from "
+    "manifold pressure",
+    "battery energy": "an efficiency of the drive other than the model's; heating or cooling that was not the same in "
+    "every run",
+}
+
+
+def agreement_words(
+    effect: Estimate, predicted: float | None, error: float, unit: str = "%", used: str = "fuel"
+) -> str:
     """Return what the measurement says of a prediction with its half-width `error`, "" where nothing is predicted."""
     if predicted is None:
         return ""
@@ -124,8 +147,7 @@ def agreement_words(effect: Estimate, predicted: float | None, error: float, uni
         return (
             f"{said}: disagrees with the measurement, which shows {more}. What could explain it: wind or traffic that "
             "was not the same for both states; a rotor that turned at another speed or pitch than assumed; drag of "
-            "frame and mast; a marginal efficiency other than the model's; filling that changes with load, where fuel "
-            "comes from manifold pressure."
+            f"frame and mast; {_ONLY_ON[used]}."
         )
     if effect.low <= 0 <= effect.high and predicted:
         return f"{said}. The measurement is too rough to confirm or to exclude it."
@@ -153,7 +175,7 @@ def _behind_others(design: Design) -> list[str]:
         return []
     return [
         f"a vehicle ahead for {100 * ours:.0f} % of the driving {design.with_state} and {100 * theirs:.0f} % "
-        f"{design.without_state}: its slipstream saves fuel, and is part of the difference"
+        f"{design.without_state}: its slipstream saves {design.used}, and is part of the difference"
     ]
 
 

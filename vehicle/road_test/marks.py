@@ -27,7 +27,7 @@ class Marks:
 
     `file` is the base name of its log. `state` is one of `STATES`, `LEFT_OUT`, or "" (then the log has to say it).
     `wind` is what the list says of the wind by speed and where it comes from, `part` of the stretch of the log that the
-    run is, `metered` of the fuel weighed or metered in a run that needs no log; they are shown and not edited.
+    run is, `metered` of the fuel or battery energy metered in a run that needs no log; they are shown and not edited.
     """
 
     file: str
@@ -121,6 +121,11 @@ def _said(run: Mapping[str, Any], name: str) -> str:
     return "" if key is None else _text(run[key])
 
 
+def _used(run: Mapping[str, Any]) -> str:
+    """Return what a run says that it used: fuel, or battery energy."""
+    return _said(run, "fuel_used") or _said(run, "energy_used")
+
+
 def _text(value: Any) -> str:
     if isinstance(value, dict) and "value" in value:
         value = value["value"]
@@ -140,15 +145,15 @@ def _marks(run: Mapping[str, Any]) -> Marks:
         _said(run, "head_wind"),
         f"{wind} from {comes_from}" if wind and comes_from else wind,
         " ".join(f"{word} {_said(run, key)}" for word, key in (("from", "start"), ("to", "end")) if _said(run, key)),
-        "" if _said(run, "file") else " over ".join(filter(None, (_said(run, "fuel_used"), _said(run, "distance")))),
+        "" if _said(run, "file") else " over ".join(filter(None, (_used(run), _said(run, "distance")))),
     )
 
 
 def matched(marks: Sequence[Marks], names: Sequence[str]) -> tuple[list[Marks], list[str], list[str]]:
     """Return the runs under the names of the logs that are there, the names that are missing, the logs no run names.
 
-    A run whose log is missing is left out, but for one of which the fuel was metered and no log is named. Case counts
-    only where it tells two logs apart.
+    A run whose log is missing is left out, but for one of which fuel or battery energy was metered and no log is named.
+    Case counts only where it tells two logs apart.
     """
     by_lower = {name.lower(): name for name in reversed(names)}
     kept: list[Marks] = []

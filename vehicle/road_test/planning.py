@@ -16,6 +16,7 @@ DEFAULT_SPREAD_WORDS = (
     "assumed, common practice, no source; --runs takes it from your own logs. Weighing the fuel reaches about 1 % (the "
     "scope of SAE J1321), an engine log on an open road scatters more"
 )
+DEFAULT_SPREAD_ON_BATTERY_WORDS = "assumed, common practice, no source; --runs takes it from your own runs"
 MOST_PAIRS = 100_000
 # Real runs scatter with heavier tails than a normal distribution. Measured on the logs of the tests, real drives in
 # town cut into runs: with 1.3 times the spread 31, 42, 58, 80 % is promised where 29, 42, 58, 84 % is reached (10

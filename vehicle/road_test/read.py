@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from vehicle.logs.columns import BY_NAME
-from vehicle.logs.fuel_flow import FuelFlow
+from vehicle.logs.fuel_flow import FuelFlow, fuel_flow
 from vehicle.logs.log import Log
 from vehicle.logs.read import read_log
 from vehicle.logs.text import headers_of
@@ -99,6 +99,7 @@ def windows_of_runs(
         )
 
     warnings = [*fuel.passed_over, *concerns_of(seen.values()), *cost_of_rate(real)]
+    warnings += _burns_fuel(real, test)
     warnings += fuel_not_alike(logs, [flows[id(log)] for log in logs], test, fuel)
     if disturbed is not None:
         warnings.append(
@@ -108,17 +109,34 @@ def windows_of_runs(
     return Drives(
         cut(shifts_kept=disturbed is None),
         fuel,
-        (f"fuel from {fuel.source}", *flows[id(logs[0])].words),
+        (BATTERY_WORDS,) if test.on_battery else (f"fuel from {fuel.source}", *flows[id(logs[0])].words),
         None if disturbed is None else cut(shifts_kept=True),
         tuple(warnings),
         tuple(real),
     )
 
 
+BATTERY_WORDS = "battery energy as the display, or a meter at the charger, counted it for each run"
+
+
+def _burns_fuel(logs: list[Log], test: Manifest) -> list[str]:
+    """Return a warning where an engine ran in runs that are judged by battery energy: a hybrid."""
+    if not test.on_battery:
+        return []
+    flows = [fuel_flow(log, test.engine).flow_m3_s for log in logs]
+    burning = sum(bool((np.nan_to_num(flow) > 0).any()) for flow in flows)
+    if not burning:
+        return []
+    return [
+        f"not like for like: an engine ran in {burning} of {len(logs)} logs, and burnt what the battery did not give; "
+        "battery energy alone does not show what the turbine does to such a vehicle"
+    ]
+
+
 def fuel_not_alike(logs: list[Log], flows: list[FuelFlow], test: Manifest, fuel: CommonFuel) -> list[str]:
     """Return in words which runs, or states, take another fuel at the same load than the others: a sensor drifts."""
     whole = all(run.state and run.has_log and run.start_s is None and run.end_s is None for run in test.runs)
-    if not whole or not fuel.firm or fuel.source == METERED:
+    if not whole or not fuel.firm or fuel.source in (METERED, METERED_ENERGY):
         return []
     if (held_against := fuel_over_usual(logs, flows)) is None:
         return []
@@ -159,11 +177,26 @@ def _cut(log: Log, flow: FuelFlow, run: Run, *, shifts_kept: bool) -> RunWindows
 
 
 METERED = "weighed or metered fuel"
+METERED_ENERGY = "metered battery energy"
 METERED_ERROR = SourceError(0.01, 0.01, "fuel weighed or metered: ± 1 % (weighing: SAE J1321, scope)")
+
+METERED_ENERGY_ERROR = SourceError(
+    0.01,
+    0.01,
+    "battery energy metered: ± 1 % (own choice, no source). Rounding of the display is in the interval of "
+    "the runs. A meter at the charger counts the loss of charging as well: it cancels in percent, and kW and kWh are "
+    "then those from the mains",
+)
 
 
 def _fuel_of(logs: list[Log], test: Manifest) -> CommonFuel:
-    """Return the fuel of the logs; of runs that were weighed or metered, which need none, level flows at worst."""
+    """Return the fuel of the logs; of runs that were weighed or metered, which need none, level flows at worst.
+
+    Of metered battery energy no log shows the flow.
+    """
+    if test.on_battery:
+        flows = tuple(level_flow(log) for log in logs)
+        return CommonFuel(METERED_ENERGY, test.engine, True, flows, (1.0,) * len(flows), METERED_ENERGY_ERROR)
     metered = all(run.fuel_used_m3 is not None for run in test.runs)
     if not all(run.has_log for run in test.runs):
         flows = tuple(level_flow(log) for log in logs)
@@ -189,11 +222,14 @@ def _controls(test: Manifest, seen: Mapping[tuple[Path, str], Log]) -> dict[Path
     fuel = common_source(logs, test.control_engine or test.engine)
     by_path = {run.control: run for run in test.runs}
     return {
-        path: windows_of(
-            log, flow, replace(by_path[path], fuel_used_m3=None, state="absent", path=path, start_s=None, end_s=None)
-        )
+        path: windows_of(log, flow, _of_control(by_path[path], path))
         for path, log, flow in zip(paths, logs, fuel.flows, strict=True)
     }
+
+
+def _of_control(run: Run, path: Path) -> Run:
+    """Return the drive of the vehicle that drove along: its own log, of which nothing was metered."""
+    return replace(run, path=path, state="absent", start_s=None, end_s=None, fuel_used_m3=None, energy_used_j=None)
 
 
 def concerns_of(logs: Iterable[Log]) -> list[str]:

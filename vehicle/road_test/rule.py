@@ -27,7 +27,7 @@ MOST_WIND_M_S = 3.0
 MOST_GUST_M_S = 5.0
 MOST_WARMER_K = 5.0
 
-RULE = (
+_SPEED_STANDING_ROWS = (
     f"A run is rejected if its mean speed is more than {100 * MOST_OFF_SPEED:.0f} % off the median of all runs. "
     f"In traffic the limit is {_OF_USUAL_OFF:.0f} times the median distance from that median, where this is more.",
     f"A run is rejected if the vehicle stands or creeps (under 7 km/h, 4 mph) for more than {MOST_STANDING_S:.0f} s in "
@@ -35,8 +35,16 @@ RULE = (
     "median distance from it (or a quarter of it, where that is more).",
     f"A run is rejected if less than {100 * LEAST_KEPT:.0f} % of its rows are left (braking, cold engine, gaps), or "
     "less than half the median share where that is lower.",
-    "No run is rejected for its fuel. The other run of the pair is left out with it; drive the pair again.",
 )
+
+
+def rule_words(used: str) -> tuple[str, ...]:
+    """Return the rule for runs that are judged by `used`, fuel or battery energy."""
+    last = f"No run is rejected for its {used}. The other run of the pair is left out with it; drive the pair again."
+    return (*_SPEED_STANDING_ROWS, last)
+
+
+RULE = rule_words("fuel")
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,8 @@ gust = "4 m/s"
 tyre_pressure = "2.5 bar"           # checked cold, the same for every run
 vehicle_ahead = false               # or how much of the run: "20 %"
 fuel_used = "1.84 L"                # weighed ("1.37 kg") or metered: the best source of all
-distance = "15 km"                  # in place of file where no log was made: with fuel_used and duration
+# energy_used = "3.2 kWh"           # of a battery vehicle, in its place: its display, or a meter at the charger
+distance = "15 km"                  # in place of file where no log was made: with what it used, and duration
 duration = "10.5 min"
 control = "control_01.csv"          # log of a second vehicle that drove along, always the same and without turbine
 """
@@ -209,6 +210,7 @@ class _RunTable(_Table):
     vehicle_ahead: Annotated[float | None, BeforeValidator(_share_of_run)] = None
     tyre_pressure: Annotated[float | None, BeforeValidator(_tyre_pressure)] = None
     fuel_used: Any = None
+    energy_used: Any = None
     distance: Annotated[float | None, _quantity("m")] = None
     duration: Annotated[float | None, _quantity("s")] = None
     control: Annotated[str, BeforeValidator(_file)] = ""
@@ -241,9 +243,10 @@ class Run:
     """One drive. `pair` is the label of its pair or block ("" where it has none); SI, None where unknown.
 
     `state` is "" where the manifest does not say it: then the log's own column of states has to. `vehicle_ahead` is the
-    share of the run behind another vehicle, `fuel_used_m3` the fuel of the whole run as weighed or metered, `control`
-    the log of a second vehicle over the same drive. `distance_m` and `duration_s` are those of a run without a log
-    (None where there is one); `path` then has its name alone.
+    share of the run behind another vehicle, `fuel_used_m3` the fuel of the whole run as weighed or metered,
+    `energy_used_j` the energy of its battery as metered (one of the two at most), `energy_step_j` the step in which it
+    is written (0 where none can be seen), `control` the log of a second vehicle over the same drive. `distance_m` and
+    `duration_s` are those of a run without a log (None where there is one); `path` then has its name alone.
     """
 
     path: Path
@@ -264,6 +267,8 @@ class Run:
     distance_m: float | None = None
     duration_s: float | None = None
     tyre_pressure_pa: float | None = None
+    energy_used_j: float | None = None
+    energy_step_j: float = 0.0
 
     @property
     def has_log(self) -> bool:
@@ -295,6 +300,11 @@ class Manifest:
     full_load: FullLoad | None = None
     control_engine: LoggedEngine | None = None
     name: str = ""  # of the vehicle, as the list has it
+
+    @property
+    def on_battery(self) -> bool:
+        """Return whether the runs are judged by metered battery energy."""
+        return bool(self.runs) and all(run.energy_used_j is not None for run in self.runs)
 
 
 _T = TypeVar("_T", bound=_Table)
@@ -395,10 +405,8 @@ def _runs(reading: _Reading, document: Mapping[str, Any], density_kg_m3: float, 
         reading.problem("run", "no runs", "one [[run]] table for each run, with file and state")
     read = [_run(reading, number, entry, headings, density_kg_m3) for number, entry in enumerate(entries, 1)]
     runs = tuple(run for run in read if run is not None)
-    for name, what in (("control", "a control log"), ("fuel_used_m3", "weighed or metered fuel (fuel_used)")):
-        having = sum(getattr(run, name) is not None for run in runs)
-        if 0 < having < len(runs):
-            reading.problem("run", f"{having} of {len(runs)} runs have {what}", f"{what} for every run, or for none")
+    _for_every_run_or_none(reading, runs)
+    runs = _one_step(reading, runs)
     seen: dict[tuple[Path, float | None, float | None], int] = {}
     for number, run in enumerate(runs, 1):
         key = (run.path.resolve(), run.start_s, run.end_s)
@@ -407,6 +415,42 @@ def _runs(reading: _Reading, document: Mapping[str, Any], density_kg_m3: float, 
             reading.problem(f"run[{number}].file", already, "each run once (or another start and end)")
         seen.setdefault(key, number)
     return runs
+
+
+_FOR_EVERY_RUN = {
+    "control": "a control log",
+    "fuel_used_m3": "weighed or metered fuel (fuel_used)",
+    "energy_used_j": "metered battery energy (energy_used)",
+}
+
+
+def _for_every_run_or_none(reading: _Reading, runs: Collection[Run]) -> None:
+    """Report what some runs have and others lack; fuel and battery energy in one list are one fault."""
+    having = {name: sum(getattr(run, name) is not None for run in runs) for name in _FOR_EVERY_RUN}
+    fuel, energy = having["fuel_used_m3"], having["energy_used_j"]
+    if fuel and energy:
+        reading.problem("run", f"{fuel} runs have fuel_used and {energy} energy_used", "one of the two for every run")
+        having["fuel_used_m3"] = having["energy_used_j"] = 0
+    for name, what in _FOR_EVERY_RUN.items():
+        if 0 < having[name] < len(runs):
+            read = f"{having[name]} of {len(runs)} runs have {what}"
+            reading.problem("run", read, f"{what} for every run, or for none")
+
+
+def _one_step(reading: _Reading, runs: tuple[Run, ...]) -> tuple[Run, ...]:
+    """Return the runs with the finest step in which any of them writes its energy: a display has one step.
+
+    A display too coarse for the runs is warned of.
+    """
+    if not runs or any(run.energy_used_j is None for run in runs):
+        return runs
+    step_j = min(run.energy_step_j for run in runs)
+    if step_j > _COARSE_STEP * max(run.energy_used_j or 0.0 for run in runs):
+        reading.warnings.append(
+            "energy_used is written in steps of more than 1 % of a run: what rounding can make or hide is counted in "
+            "the interval; longer runs, or a finer meter, make it narrower"
+        )
+    return tuple(replace(run, energy_step_j=step_j) for run in runs)
 
 
 def _entries(reading: _Reading, document: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -509,6 +553,38 @@ def _fuel_used(reading: _Reading, where: str, value: object, density_kg_m3: floa
     return None
 
 
+_MOST_ENERGY_J = 200 * 3.6e6  # no road vehicle's battery gives more in one run: own choice, no source
+_COARSE_STEP = 0.01  # of a run: own choice, no source
+
+
+def _energy_used(reading: _Reading, where: str, said: _RunTable) -> float | None:
+    """Return the energy that the battery gave for a run [J]."""
+    if said.energy_used is None:
+        return None
+    if said.fuel_used is not None:
+        reading.problem(f"{where}.energy_used", "given together with fuel_used", "one of the two")
+        return None
+    try:
+        energy_j = _in_si(said.energy_used, "J")
+    except FieldError:
+        energy_j = math.nan
+    if not 0 < energy_j < _MOST_ENERGY_J:
+        accepted = 'what the display or a meter counted, above 0 and under 200 kWh, such as "3.2 kWh", Wh or MJ'
+        reading.problem(f"{where}.energy_used", shown(said.energy_used), accepted)
+        return None
+    return energy_j
+
+
+def _last_digit(value: object) -> float:
+    """Return a step of the last digit that is written of a quantity, as a share of it; 0 where none can be seen."""
+    text = str(value.get("value")) if isinstance(value, dict) else str(value)
+    number = re.match(r"\s*(\d+)(?:[.](\d+))?(?![\d.eE])", text)
+    if number is None:
+        return 0.0
+    decimals = number.group(2) or ""
+    return 1.0 / max(int(number.group(1) + decimals), 1)
+
+
 def _beside(reading: _Reading, where: str, key: str, name: str) -> Path:
     """Return the path of a log that stands in the folder of the list, and report one that does not."""
     log = reading.path.parent / name
@@ -530,7 +606,7 @@ def _run(
         reading.warnings.append(f"{where} ({table.get('file')}) is left out as the manifest says")
         return None
     before = len(reading.problems)
-    logged = "file" in table or "fuel_used" not in table
+    logged = "file" in table or not {"fuel_used", "energy_used"} & table.keys()
     log = Path(f"run {number} (no log)")
     try:
         log = _beside(reading, where, "file", _file(table.get("file"))) if logged else log
@@ -545,6 +621,7 @@ def _run(
     if head_wind is None and not (said is None and _is_speed(table.get("head_wind"))):
         head_wind = _head_wind(reading, where, table, headings)
     fuel_used = None if said is None else _fuel_used(reading, where, said.fuel_used, density_kg_m3)
+    energy_used = None if said is None else _energy_used(reading, where, said)
     control = None if said is None or not said.control else _beside(reading, where, "control", said.control)
     if said is not None:
         _whole_run(reading, where, said, logged=logged)
@@ -569,6 +646,8 @@ def _run(
         distance_m=None if logged else said.distance,
         duration_s=None if logged else said.duration,
         tyre_pressure_pa=said.tyre_pressure,
+        energy_used_j=energy_used,
+        energy_step_j=0.0 if energy_used is None else energy_used * _last_digit(said.energy_used),
     )
 
 

@@ -24,14 +24,15 @@ from vehicle.road_test.effect import (
     without_labels,
 )
 from vehicle.road_test.sensitivity import ConditionSensitivity, air_share, learnt_elasticity, learnt_wind, sensitivity
-from vehicle.road_test.slopes import Slopes, adjusted_means, inside_slopes
+from vehicle.road_test.slopes import NO_SLOPES, Slopes, adjusted_means, inside_slopes
 from vehicle.road_test.sources import MOVING_M_S, NO_ERROR, SourceError
 from vehicle.road_test.windows import RunWindows
 
+# Battery energy to the shaft of the motor: common practice, no source.
+_BATTERY_TO_SHAFT = 0.9
 # How far the relative answers of two vehicles to the same weather and traffic differ, standard deviation: common
 # practice, no source.
 _CONTROL_UNLIKE = 0.15
-_NO_SLOPES = Slopes((), (), np.zeros(0), None)
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,8 @@ class About:
 
 @dataclass(frozen=True)
 class Quantity:
-    """Fuel [m3/s] or load [share] of the runs (runs,): plain means, values brought to like conditions, and the effect.
+    """Fuel [m3/s], battery power [W] or load [share] of the runs (runs,): plain means, values brought to like
+    conditions, and the effect.
 
     `calm` are the values less what speed and head wind explain beyond the slopes inside runs; `without` is the mean
     without the effect, `conditions` what the effect is estimated beside. `unlabelled` are the values less what is
@@ -81,7 +83,9 @@ class Quantity:
 
 @dataclass(frozen=True)
 class RunQuantities:
-    """What the runs show; `load` is None where a log has none. `slopes` are those inside runs."""
+    """What the runs show of fuel, or of battery power in its place; `load` is None where a log has none, or on a
+    battery. `slopes` are those inside runs.
+    """
 
     fuel: Quantity
     load: Quantity | None
@@ -92,12 +96,12 @@ class RunQuantities:
 def quantities_of(design: Design, level: float, about: About) -> RunQuantities:
     """Return what the runs of a design show of fuel and of load."""
     controlled = all(run.control is not None for run in design.runs)
-    slopes = _NO_SLOPES if controlled else inside_slopes(design.runs)
+    slopes = NO_SLOPES if controlled else inside_slopes(design.runs)
     plain, adjusted, load = adjusted_means(design.runs, slopes)
     plain_load = np.array([run.mean_load for run in design.runs])
     share, known = _air_share(design, plain, about)
     fuel = _quantity(design, (plain, adjusted), slopes, level, sensitivity_of(design.runs, slopes, share, known, False))
-    if not np.isfinite(load).all():
+    if design.on_battery or not np.isfinite(load).all():
         return RunQuantities(fuel, None, slopes, controlled)
     of_load = sensitivity_of(design.runs, slopes, share, known, True)
     return RunQuantities(
@@ -126,7 +130,9 @@ def _air_share(design: Design, plain: np.ndarray, about: About) -> tuple[float, 
     """Return the share of the fuel that air drag takes, and whether it comes from coast-down coefficients."""
     speed = float(np.mean([run.means["speed_m_s"] for run in design.runs]))
     drag, shaft = None, None
-    if about.drag_n_s2_m2 and about.absolute and about.marginal_m3_j:
+    if about.drag_n_s2_m2 and design.on_battery:
+        drag, shaft = about.drag_n_s2_m2 * speed**3, float(plain.mean()) * _BATTERY_TO_SHAFT
+    elif about.drag_n_s2_m2 and about.absolute and about.marginal_m3_j:
         drag, shaft = about.drag_n_s2_m2 * speed**3, float(plain.mean()) / about.marginal_m3_j
     return air_share(speed, drag, shaft), drag is not None
 
@@ -154,6 +160,8 @@ def _quantity(
         calm = less_covariates(brought, blocks, covariates, change.slopes)
     without, plain_without = without_mean(brought, treated, change), without_mean(plain, treated, plain_change)
     change = _less_ratio_bias(change, without, float(treated.mean()))
+    if not load:
+        change, plain_change = (_with_rounding(one, design) for one in (change, plain_change))
     unlabelled = brought if covariates is None else without_labels(brought, blocks, covariates)
     return Quantity(plain, calm, change, plain_change, without, plain_without, names, how, unlabelled)
 
@@ -223,6 +231,35 @@ def _less_ratio_bias(change: RunLevelEffect, without: float, share: float) -> Ru
     return replace(change, change=change.change.moved(-bias))
 
 
+def _with_rounding(change: RunLevelEffect, design: Design) -> RunLevelEffect:
+    """Return the change of metered energy with what the rounding of the display can hide in its interval.
+
+    Runs that scatter by less than a step are rounded alike: the mean of a state is then off by up to half a step, and
+    the scatter does not show it. The more they scatter, the less is hidden: exp(-2 (pi s / step)^2) of it, the first
+    term of the Fourier series of the rounding error for a normal scatter s (from memory). Flips between two steps give
+    a variance of a quarter of the step squared, which is taken off what is seen.
+    """
+    step_w = max(run.metered_step_w for run in design.runs)
+    interval = change.change
+    if not step_w > 0 or change.pair_spread is None or interval.low is None or interval.high is None:
+        return change
+    from scipy.special import ndtri
+
+    scatter2 = max(0.5 * change.pair_spread**2 - 0.25 * step_w**2, 0.0)
+    hidden_w = step_w * math.exp(-2 * math.pi**2 * scatter2 / step_w**2)
+    # two means, each anywhere within half a step; never more than a whole one
+    half_w = hidden_w * min(float(ndtri(0.5 + interval.level / 2)) * math.sqrt(2 / 12), 1.0)
+    return replace(change, change=_wider(interval, half_w))
+
+
+def _wider(interval: Estimate, half: float) -> Estimate:
+    """Return an interval with a further half-width in it, independent of its own."""
+    assert interval.low is not None
+    assert interval.high is not None
+    low = interval.estimate - math.hypot(interval.estimate - interval.low, half)
+    return replace(interval, low=low, high=interval.estimate + math.hypot(interval.high - interval.estimate, half))
+
+
 def without_mean(values: np.ndarray, treated: np.ndarray, effect: RunLevelEffect) -> float:
     """Return the mean without the effect, from all runs: those with it less the effect."""
     mean = float(values.mean()) - effect.change.estimate * float(treated.mean())
@@ -236,5 +273,4 @@ def widened(change: Estimate, share: float) -> Estimate:
     from scipy.special import ndtri
 
     more = share * abs(change.estimate) * float(ndtri(0.5 + change.level / 2)) / 1.959963984540054
-    low = change.estimate - math.hypot(change.estimate - change.low, more)
-    return replace(change, low=low, high=change.estimate + math.hypot(change.high - change.estimate, more))
+    return _wider(change, more)

@@ -36,6 +36,9 @@ class Slopes:
     load: np.ndarray | None
 
 
+NO_SLOPES = Slopes((), (), np.zeros(0), None)
+
+
 def inside_slopes(runs: Sequence[RunWindows]) -> Slopes:
     """Return the slopes of fuel flow and load over the covariates, from the variation inside runs alone.
 
@@ -52,8 +55,11 @@ def inside_slopes(runs: Sequence[RunWindows]) -> Slopes:
     Returns
     -------
     Slopes
-        Of the covariates that are kept, in the order of `COVARIATES`.
+        Of the covariates that are kept, in the order of `COVARIATES`; none where the runs are judged by battery energy,
+        of which nothing is known inside a run.
     """
+    if any(run.on_battery for run in runs):
+        return NO_SLOPES
     x = np.vstack([run.covariates for run in runs])
     weight = np.concatenate([run.weight_s for run in runs])
     fuel = np.concatenate([run.fuel_m3_s / level for run, level in zip(runs, state_levels(runs), strict=True)])
@@ -157,9 +163,10 @@ def adjusted_means(runs: Sequence[RunWindows], slopes: Slopes) -> tuple[np.ndarr
     Returns
     -------
     tuple
-        Mean fuel flow [m3/s], adjusted fuel flow [m3/s], adjusted load [share]; each (runs,).
+        Mean fuel flow [m3/s], adjusted fuel flow [m3/s], adjusted load [share]; each (runs,). Where battery energy was
+        metered, mean power [W] in place of the flow.
     """
-    plain = np.array([run.mean_fuel_m3_s for run in runs])
+    plain = np.array([run.mean_used for run in runs])
     load = np.array([run.mean_load for run in runs])
     if not slopes.places:
         return plain, plain.copy(), load

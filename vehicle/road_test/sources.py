@@ -44,6 +44,11 @@ _MARGINAL_ERROR = 0.12
 _AIR_OF_ABSOLUTE_LOAD_KG_M3 = 1.184  # SAE J1979: absolute load is air per stroke over displacement at 1.184 g/L
 
 
+def source_word(on_battery: bool) -> str:
+    """Return what the runs of a road test are judged by, as every sentence calls it."""
+    return "battery energy" if on_battery else "fuel"
+
+
 @dataclass(frozen=True)
 class FullLoad:
     """Torque at full load over engine speed (one point: a peak torque), and its error as a share (95 %)."""
@@ -267,7 +272,10 @@ def _why_none(logs: Sequence[Log], engine: LoggedEngine) -> list[Problem]:
         flow = fuel_flow(log, engine)
         if flow.source == "none":
             why.setdefault("; ".join(flow.why_not), []).append(log.name)
-    accepted = "a fuel rate, air flow, manifold pressure, or calculated load, each with engine speed"
+    accepted = (
+        "a fuel rate, air flow, manifold pressure, or calculated load, each with engine speed; for a battery vehicle "
+        "energy_used of every run in the list"
+    )
     problems = [
         Problem(names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more", "fuel", reasons, accepted)
         for reasons, names in why.items()

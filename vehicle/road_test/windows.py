@@ -25,6 +25,7 @@ WARM_COOLANT_K = ZERO_CELSIUS_K + 70
 BRAKING_M_S2 = -0.5
 WINDOW_S = 10.0
 UNKNOWN = "fuel or speed not known"
+SPEED_UNKNOWN = "speed not known"  # where fuel is not looked at
 SHIFTS = "gear shifts and clutch"
 OUTSIDE = "outside its start and end"
 NO_COOLANT = "no coolant temperature, so a cold engine is not seen"
@@ -53,9 +54,10 @@ class RunWindows:
     """One run cut into windows of 10 s: weights in s, fuel flow in m3/s, load as a share, and what it is adjusted for.
 
     `covariates` has one row a window and one column a name in `COVARIATES` (NaN column where the log does not say).
-    `metered_m3_s` is the mean flow of the whole run where its fuel was weighed or metered, `control` the same drive of
-    a second vehicle. `name` is unlike that of any other run; `file` is its log, of which several runs may be cut, and
-    `rows` are those of its own stretch.
+    `metered_m3_s` is the mean flow of the whole run where its fuel was weighed or metered, `metered_w` its mean power
+    where the energy of its battery was, in steps of `metered_step_w`, `control` the same drive of a second vehicle.
+    `name` is unlike that of any other run; `file` is its log, of which several runs may be cut, and `rows` are those of
+    its own stretch.
     """
 
     name: str
@@ -77,6 +79,13 @@ class RunWindows:
     control: RunWindows | None = None
     started: str = ""
     file: str = ""
+    metered_w: float | None = None
+    metered_step_w: float = 0.0
+
+    @property
+    def on_battery(self) -> bool:
+        """Return whether the run is judged by metered battery energy."""
+        return self.metered_w is not None
 
     @property
     def kept_s(self) -> float:
@@ -86,12 +95,12 @@ class RunWindows:
     @property
     def kept_share(self) -> float:
         """Return the share of the rows kept; one for a run without a log, of which all counts."""
-        return self.kept_rows / self.rows if self.rows else float(self.metered_m3_s is not None)
+        return self.kept_rows / self.rows if self.rows else float(self.on_battery or self.metered_m3_s is not None)
 
     @property
     def known_share(self) -> float:
         """Return the share of the rows for which fuel and speed are known."""
-        unknown = sum(one.rows for one in self.filters if one.what == UNKNOWN)
+        unknown = sum(one.rows for one in self.filters if one.what in (UNKNOWN, SPEED_UNKNOWN))
         return 1 - unknown / self.rows if self.rows else self.kept_share
 
     @property
@@ -100,6 +109,11 @@ class RunWindows:
         if self.metered_m3_s is not None:
             return self.metered_m3_s
         return self.logged_fuel_m3_s if self.kept_s else math.nan
+
+    @property
+    def mean_used(self) -> float:
+        """Return what the run is judged by: power of its battery [W] as metered, else the mean fuel flow [m3/s]."""
+        return self.mean_fuel_m3_s if self.metered_w is None else self.metered_w
 
     # Kept once computed: a comparison asks each run for these some twenty times.
 
@@ -143,6 +157,10 @@ def runs_of_states(run: Run, log: Log) -> list[Run]:
     time_s = log.table["time_s"].to_numpy()
     starts = np.concatenate([[0], np.flatnonzero(states[1:] != states[:-1]) + 1, [states.size]])
     stretches = [(a, b) for a, b in itertools.pairwise(starts.tolist()) if states[a] in STATES]
+    if len(stretches) > 1 and (run.fuel_used_m3 is not None or run.energy_used_j is not None):
+        key = "fuel_used" if run.fuel_used_m3 is not None else "energy_used"
+        read = f"given once for a log that marks {len(stretches)} stretches of working, stowed or absent"
+        raise InputError(Problem(log.name, key, read, "one [[run]] for each stretch, with start, end and what it used"))
     return [
         replace(
             run,
@@ -159,14 +177,17 @@ def windows_of(log: Log, flow: FuelFlow, run: Run, *, shifts_kept: bool = True) 
     """Return a run cut into windows, after cold engine, standstill and braking have been taken out.
 
     Gear shifts are taken out where they are not kept. Nothing is taken out where the fuel of the whole run was weighed
-    or metered. No row is chosen by its fuel: that would favour one answer.
+    or metered, or the energy of its battery. No row is chosen by its fuel: that would favour one answer.
     """
     if "speed_m_s" not in log.table:
         raise InputError(Problem(log.name, "speed", "no vehicle speed in the log", "a log with vehicle speed"))
     acceleration = acceleration_m_s2(log)
     stretch, warnings = _stretch_filters(log, run)
-    whole = run.fuel_used_m3 is not None
+    on_battery = run.energy_used_j is not None
+    whole = on_battery or run.fuel_used_m3 is not None
     driving = _driving_filters(log, flow, acceleration, shifts_kept=shifts_kept)[: 1 if whole else None]
+    if on_battery:
+        driving = [(SPEED_UNKNOWN, ~np.isfinite(log.table["speed_m_s"].to_numpy()))]
     keep, filters = _applied([*stretch, *driving], len(log.table))
     if not whole and "coolant_temperature_k" not in log.table:
         warnings.append(f"{log.name}: {NO_COOLANT}")
@@ -189,7 +210,9 @@ def windows_of(log: Log, flow: FuelFlow, run: Run, *, shifts_kept: bool = True) 
         source=flow.source,
         means=_means(log, run, windows),
         warnings=tuple(warnings),
-        metered_m3_s=_metered(log, run),
+        metered_m3_s=_per_second(run.fuel_used_m3, log, run),
+        metered_w=_per_second(run.energy_used_j, log, run),
+        metered_step_w=_per_second(run.energy_step_j, log, run) or 0.0,
         started=run.date,
         file=log.name,
     )
@@ -203,13 +226,13 @@ def _name(log: Log, run: Run) -> str:
     return f"{log.name} {begin:.0f}-{end:.0f} s"
 
 
-def _metered(log: Log, run: Run) -> float | None:
-    """Return the mean flow of a run whose fuel was weighed or metered, over its time from start to end."""
-    if run.fuel_used_m3 is None:
+def _per_second(metered: float | None, log: Log, run: Run) -> float | None:
+    """Return what was weighed or metered of a run over its time from start to end; None where nothing was."""
+    if metered is None:
         return None
     begin = run.start_s if run.start_s is not None else 0.0
     end = run.end_s if run.end_s is not None else log.duration_s
-    return run.fuel_used_m3 / (end - begin) if end > begin else None
+    return metered / (end - begin) if end > begin else None
 
 
 _Bad = tuple[str, np.ndarray]

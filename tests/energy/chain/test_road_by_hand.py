@@ -288,6 +288,7 @@ def of_runs(monkeypatch: pytest.MonkeyPatch, **changes: Any) -> tuple[road_test.
     test: Any = SimpleNamespace(
         warnings=("of the list",),
         fuel_is_named=changes.pop("fuel_is_named", True),
+        on_battery=False,
         engine=SimpleNamespace(fuel=SimpleNamespace(in_words="petrol", name="petrol")),
         road_load=changes.pop("road_load", None),
     )

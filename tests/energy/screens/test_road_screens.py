@@ -8,6 +8,7 @@ import io
 import json
 import os
 import re
+import shutil
 import time
 import tomllib
 import zipfile
@@ -477,3 +478,49 @@ def test_runs_of_metered_fuel_need_no_log(tmp_path: Path) -> None:
     left = chosen.set_value("left out").run()
     assert not left.exception
     assert "3 complete pairs" in _said(left)
+
+
+def _on_battery(demos: Path, folder: Path) -> bundles.Bundle:
+    """Return the van with a battery drive."""
+    shutil.copytree(demos / "van_water_tank", folder)
+    text = (folder / "scenario.toml").read_text(encoding="utf-8")
+    start = text.index("\n[engine]") + 1
+    text = text[:start] + "[battery]\n\n" + text[text.index("\n[", start) + 1 :]
+    (folder / "scenario.toml").write_text(text, encoding="utf-8")
+    return bundles.from_folder(folder / "scenario.toml")
+
+
+def _opened(screen: str, bundle: bundles.Bundle) -> AppTest:
+    app = AppTest.from_string(SCRIPT.format(screen=screen), default_timeout=300)
+    app.session_state["system"], app.session_state["round"] = "metric", 0
+    for key in ("bundle", "loaded", "kept"):
+        app.session_state[key] = bundle
+    return app.run()
+
+
+def test_runs_of_a_battery_vehicle(demos: Path, tmp_path: Path) -> None:
+    """Judged by their energy; the open scenario predicts them where it drives on a battery, and says so where not."""
+    used = (3.36, 3.20, 3.18, 3.35, 3.41, 3.21, 3.24, 3.33)
+    states = ("working", "stowed", "stowed", "working") * 2
+    text = "".join(
+        f'[[run]]\nstate = "{state}"\npair = {1 + 2 * (k // 4) + k % 2}\nenergy_used = "{kwh:.2f} kWh"\n'
+        'distance = "15 km"\nduration = "10 min"\n'
+        for k, (state, kwh) in enumerate(zip(states, used, strict=True))
+    )
+    burns = _upload(_at("road"), [("runs.toml", text.encode())])
+    assert "Costs battery energy" in _answer(burns)
+    assert "The runs are judged by battery energy, and the open scenario has no battery energy" in _said(burns)
+    assert "Run 1: no log, 3.36 kWh over 15 km" in _said(burns)
+    draws = _upload(_opened("road", _on_battery(demos, tmp_path / "van")), [("runs.toml", text.encode())])
+    assert not draws.exception
+    assert "Costs battery energy" in _answer(draws)
+    assert "Predicted +" in _said(draws)
+    assert "the open scenario has no" not in _said(draws)
+
+
+def test_a_plan_for_a_battery_vehicle(demos: Path, tmp_path: Path) -> None:
+    app = _opened("plan", _on_battery(demos, tmp_path / "van"))
+    assert not app.exception
+    assert "% of the battery energy" in _answer(app)
+    assert "write energy_used of every run into the list of runs" in _said(app)
+    assert "Battery and tyres warm before the first run" in _said(app)

@@ -160,5 +160,18 @@ def test_a_plan_for_a_battery_says_how_its_runs_are_judged(path: Path) -> None:
     text = " ".join(run("plan", str(path)).stdout.split())
     assert " % of the battery energy, working compared with stowed" in text
     assert "% of the battery energy (standard deviation)" in text
-    assert "windtoll compare judges runs by fuel or engine load, and reads no battery yet" in text
+    assert "windtoll compare judges these runs by battery energy: write energy_used of every run" in text
+    assert "reads no battery" not in text
+    assert "Battery and tyres warm before the first run" in text
+    assert "No run is rejected for its battery energy." in text
+    assert "ahead energy" in text
+    for word in ("fuel", "Fuel", "Engine warm", "SAE J1321"):
+        assert word not in text
+    sheet, call = path.parent / "sheet.html", path.parent / "call.html"
+    done = run("plan", str(path), "--sheet", str(sheet), "--call-sheet", str(call))
+    assert "with energy_used, distance and duration" in " ".join(done.stdout.split())
+    for page in (sheet, call):
+        assert "battery energy" in page.read_text(encoding="utf-8")
+        assert re.search(r"\bfuel\b", page.read_text(encoding="utf-8"), re.I) is None
+    assert "energy used" in sheet.read_text(encoding="utf-8")
     assert "of the fuel," not in text
