@@ -89,9 +89,16 @@ def test_many_faults_are_cut_short(tmp_path: Path) -> None:
     assert len(caught.value.problems) == 21
 
 
-@pytest.mark.parametrize("values", [[1, 2, 2], [1, 3, 2], [2, 1]])
-def test_an_abscissa_must_rise(values: list[float]) -> None:
-    with pytest.raises(InputError, match="row 3 of the numbers"):
+@pytest.mark.parametrize(
+    ("values", "told"),
+    [
+        ([1, 2, 2], "row 3 of the numbers: the value of row 2 again"),
+        ([1, 3, 2], "row 3 of the numbers: less than in row 2"),
+        ([2, 1], "row 2 of the numbers: less than in row 1"),
+    ],
+)
+def test_an_abscissa_must_rise(values: list[float], told: str) -> None:
+    with pytest.raises(InputError, match=told):
         increasing(Path("t.csv"), "air_speed", np.array(values, float))
 
 
