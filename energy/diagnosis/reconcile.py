@@ -63,6 +63,9 @@ class Result(Table):
     fuel_working: Uncertain | None = quantity("m**3/s", "fuel flow with the turbine working", at_least=0, reading=True)
     fuel_change: Uncertain | None = quantity("m**3/s", "fuel flow with the turbine working less without")
     fuel_change_per_distance: Uncertain | None = quantity("m**2", "the same per distance")
+    battery_power_without: Uncertain | None = quantity("W", "power that the battery gives without the turbine")
+    battery_power_working: Uncertain | None = quantity("W", "power that the battery gives with the turbine working")
+    battery_power_change: Uncertain | None = quantity("W", "battery power with the turbine working less without")
 
 
 _CONDITIONS = {
@@ -84,6 +87,9 @@ READINGS = (
     "fuel_working",
     "fuel_change",
     "fuel_change_per_distance",
+    "battery_power_without",
+    "battery_power_working",
+    "battery_power_change",
 )
 
 
@@ -436,14 +442,16 @@ def _predictions(
         draws[key] = values
     ledger = answer(inputs_of(scenario, draws))
     fuel = ledger.inputs.fuel
-    litre = np.nan if fuel is None else fuel.heating_value_j_per_m3
-    sources = {name: state.supply.source_w / litre for name, state in ledger.states.items()}
+    litre, pack = (np.nan, 1.0) if fuel is None else (fuel.heating_value_j_per_m3, np.nan)
+    supplied = {name: state.supply.source_w for name, state in ledger.states.items()}
+    sources = {name: power_w / litre for name, power_w in supplied.items()}
     turbine = ledger.turbine
     shape = np.broadcast_shapes(np.shape(turbine.heat_power_w), (len(next(iter(drawn.values()))), len(results)))
     speed = np.broadcast_to(ledger.inputs.road_speed_m_s, shape)
     columns = []
     for j, name in readings:
-        without = sources[results[j].compared_with or scenario.trip.compared_with]
+        other = results[j].compared_with or scenario.trip.compared_with
+        without = sources[other]
         electrical = turbine.electrical
         whole = {
             "electrical_power": turbine.electrical_power_w,
@@ -455,6 +463,9 @@ def _predictions(
             "fuel_working": sources["working"],
             "fuel_change": sources["working"] - without,
             "fuel_change_per_distance": (sources["working"] - without) / np.maximum(speed, 1e-9),
+            "battery_power_without": pack * supplied[other],
+            "battery_power_working": pack * supplied["working"],
+            "battery_power_change": pack * (supplied["working"] - supplied[other]),
         }[name]
         column = np.broadcast_to(whole, shape)[:, j]
         if not np.isfinite(column).all():

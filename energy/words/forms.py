@@ -25,8 +25,8 @@ TAP_ROWS = (
     "tap with a soft hammer, some seconds long, 50 rows a second or more. Rotor stopped and tied."
 )
 OTHER_READINGS = (
-    "Others: heat_power, current, rotor_speed, thrust, fuel_without, fuel_working, fuel_change_per_distance; "
-    "conditions "
+    "Others: heat_power, current, rotor_speed, thrust, fuel_without, fuel_working, fuel_change_per_distance, and of a "
+    "battery vehicle battery_power_without, battery_power_working, battery_power_change; conditions "
     "wind_from, grade, temperature, pitch, resistance, compared_with."
 )
 RUN_LIST = """\b

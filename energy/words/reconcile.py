@@ -26,6 +26,9 @@ KINDS = {
     "fuel_working": "fuel_flow",
     "fuel_change": "fuel_flow",
     "fuel_change_per_distance": "fuel_per_distance",
+    "battery_power_without": "power",
+    "battery_power_working": "power",
+    "battery_power_change": "power",
 }
 
 

@@ -583,13 +583,18 @@ def left_out_rows(test: RoadTest, system: UnitSystem = "metric") -> list[tuple[s
 def reconcile_words(test: RoadTest) -> list[str]:
     """Return the result as `windtoll reconcile` takes it (± at 95 %), where it is one that it can take."""
     answer = test.answer
-    effect = answer.beyond_m3_s  # with what no number of runs removes: reconcile takes it as the whole error
+    # With what no number of runs removes: reconcile takes it as the whole error.
+    battery = answer.battery
+    effect = answer.beyond_m3_s if battery is None else battery.beyond_w
     moving = [run for run in answer.runs if run.means["speed_m_s"] > 1.0]
     if answer.with_state != "working" or abs(answer.level - 0.95) > 1e-9 or effect is None or not moving:
         return []
     if effect.low is None or effect.high is None:
         return []
-    change, half = effect.estimate / LITRES_PER_HOUR, (effect.high - effect.low) / 2 / LITRES_PER_HOUR
+    key, unit, size = (
+        ("fuel_change", "L/h", LITRES_PER_HOUR) if battery is None else ("battery_power_change", "kW", 1e3)
+    )
+    change, half = effect.estimate / size, (effect.high - effect.low) / 2 / size
     speed = 3.6 * sum(run.means["speed_m_s"] for run in moving) / len(moving)
     many = f"{answer.pairs} pairs" if answer.pairs else f"{answer.runs_with} and {answer.runs_without} runs"
     return [
@@ -597,5 +602,6 @@ def reconcile_words(test: RoadTest) -> list[str]:
         f'what = "road test, {many}"',
         f'road_speed = "{speed:.0f} km/h"',
         f'compared_with = "{answer.without_state}"',
-        f'fuel_change = {{ value = "{change:.3g} L/h", plus_minus = "{half:.2g} L/h" }}',
+        f'{key} = {{ value = "{change:.3g} {unit}", plus_minus = "{half:.2g} {unit}" }}',
+        *([] if battery is None else ["# of the display: a meter at the charger counts the loss of charging as well"]),
     ]
