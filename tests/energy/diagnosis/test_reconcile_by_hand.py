@@ -11,6 +11,7 @@ import pytest
 from scipy.stats import chi2
 
 from energy.chain.ledger import answer
+from energy.chain.load import load
 from energy.diagnosis import reconcile as updating
 from energy.diagnosis.reconcile import (
     READINGS,
@@ -203,8 +204,16 @@ def test_conditions_are_exact_or_unknowns_of_one_result():
     assert found["trip.grade"][1].tolist() == [False, False, True]
 
 
-def test_what_the_model_says_of_every_reading(van: Scenario):
+@pytest.mark.parametrize("drive", ["fuel", "battery"])
+def test_what_the_model_says_of_every_reading(van: Scenario, van_folder: Path, drive: str):
     """Each prediction is the answer at that result's own conditions and the draw's inputs, one at a time."""
+    if drive == "battery":
+        text = (van_folder / "scenario.toml").read_text(encoding="utf-8")
+        start = text.index("\n[engine]") + 1
+        text = text[:start] + "[battery]\n\n" + text[text.index("\n[", start) + 1 :]
+        (van_folder / "scenario.toml").write_text(text, encoding="utf-8")
+        van = load(van_folder / "scenario.toml")
+    names = [name for name in READINGS if name.startswith(drive) or not name.startswith(("fuel", "battery"))]
     road = [exact(v / 3.6) for v in (80, 100, 60)]
     results = (
         Result(
@@ -226,18 +235,19 @@ def test_what_the_model_says_of_every_reading(van: Scenario):
     }
     ranges = ranges_of(van)
     drawn = draws_of(ranges, sobol_sample(2, len(ranges), seed=5))
-    readings = [(j, name) for j in range(3) for name in READINGS]
+    readings = [(j, name) for j in range(3) for name in names]
     found = _predictions(van, results, readings, drawn, _conditions(results, [], np.zeros((2, 0))))
-    assert found.shape == (2, 27)
+    assert found.shape == (2, 27 if drive == "fuel" else 24)
     for n in range(2):
         for j, result in enumerate(results):
             at = {key: np.array(v[n]) for key, v in drawn.items()}
             at |= {key: np.array(value.value) for name, key in keys.items() if (value := getattr(result, name))}
             ledger = answer(inputs_of(van, at))
             turbine, fuel = ledger.turbine, ledger.inputs.fuel
-            assert fuel is not None
+            assert (fuel is None) == (drive == "battery")
+            unit = 1.0 if fuel is None else fuel.heating_value_j_per_m3
             working, without = (
-                float(ledger.states[name].supply.source_w) / fuel.heating_value_j_per_m3
+                float(ledger.states[name].supply.source_w) / unit
                 for name in ("working", "stowed" if j == 1 else "absent")
             )
             expected = {
@@ -250,9 +260,12 @@ def test_what_the_model_says_of_every_reading(van: Scenario):
                 "fuel_working": working,
                 "fuel_change": working - without,
                 "fuel_change_per_distance": (working - without) / result.road_speed.value,
+                "battery_power_without": without,
+                "battery_power_working": working,
+                "battery_power_change": working - without,
             }
-            for k, name in enumerate(READINGS):
-                assert found[n, 9 * j + k] == pytest.approx(float(expected[name]), rel=1e-6), (j, name)
+            for k, name in enumerate(names):
+                assert found[n, len(names) * j + k] == pytest.approx(float(expected[name]), rel=1e-6), (j, name)
 
 
 def test_standing_still_nothing_is_divided_by_the_speed(van: Scenario):
