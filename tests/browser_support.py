@@ -24,11 +24,23 @@ def open_screen(page: Any, address: str, place: str = "", asked: str = DEMO) -> 
 
 
 # Streamlit begins a run a moment after it was asked for one: quiet is what stays so over frames that the browser draws,
-# which come slowly where the machine is busy.
+# which come slowly where the machine is busy. A question that the server has not yet said anything to is not quiet.
 _QUIET = """() => {
+  if (window.wtAskedAt === undefined) {
+    window.wtAskedAt = window.wtToldAt = 0;
+    const send = WebSocket.prototype.send;
+    WebSocket.prototype.send = function (...sent) {
+      if (!this.wtHeard) {
+        this.wtHeard = true;
+        this.addEventListener('message', () => { window.wtToldAt = performance.now(); });
+      }
+      window.wtAskedAt = performance.now();
+      return send.apply(this, sent);
+    };
+  }
   const app = document.querySelector('[data-testid=stApp]');
   const busy = !app || app.getAttribute('data-test-script-state') !== 'notRunning'
-    || document.querySelector('[data-testid=stSkeleton]');
+    || document.querySelector('[data-testid=stSkeleton]') || window.wtAskedAt > window.wtToldAt;
   window.wtQuiet = busy ? 0 : window.wtQuiet + 1;
   return window.wtQuiet >= 15;
 }"""
