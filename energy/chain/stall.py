@@ -8,6 +8,7 @@ it gives a small part of the heat. A single range over both would hide that: the
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -48,8 +49,8 @@ class StallRisk:
     turns only once something else has spun it up. `beyond_limits` are the limits that the faster speed breaks.
     `best` is the setting of most heat within the limits, where the stated one stands, has no faster speed or may not
     run at it; None where none makes heat, or it was not looked for. `best_unloaded` says that the load of that setting
-    has to be connected after the start, unlike the scenario's. `at_risk` are the limits that hold at the stated values
-    and that a part of the draws breaks.
+    has to be connected after the start, unlike the scenario's. `limits` are all at the stated values, `at_risk` those
+    that hold there and that a part of the draws breaks.
     """
 
     share: float
@@ -64,6 +65,7 @@ class StallRisk:
     starts_unloaded: bool = False
     needs_a_push: bool = False
     beyond_limits: tuple[OperatingLimit, ...] = ()
+    limits: tuple[OperatingLimit, ...] = ()
     at_risk: tuple[LimitAtRisk, ...] = ()
 
     @property
@@ -109,7 +111,7 @@ def stall_risk(scenario: Scenario, *, exact: bool = False, stated: StallRisk | N
         share=float(stalled.mean()),
         stalled_heat_w=_estimate(heat[stalled]),
         running_heat_w=_estimate(heat[~stalled]),
-        at_risk=_at_risk(inputs, drawn_inputs, drawn),
+        at_risk=_at_risk(risk.limits, drawn_inputs, drawn),
         best=None if risk.best is None else over_draws(started_unloaded(scenario, risk.best_unloaded), risk.best),
     )
 
@@ -134,6 +136,7 @@ def _as_stated(scenario: Scenario, inputs: Inputs) -> StallRisk:
         starts_unloaded=inputs.turbine.load_connected_after_spin_up,
         needs_a_push=bool(turbine.turning & ~turbine.point.starts),
         beyond_limits=beyond,
+        limits=operating_limits(inputs, turbine),
     )
 
 
@@ -144,11 +147,10 @@ def started_unloaded(scenario: Scenario, wanted: bool = True) -> Scenario:
     return replace(scenario, generator=scenario.generator.model_copy(update={"load_connected": "after_spin_up"}))
 
 
-def _at_risk(inputs: Inputs, drawn_inputs: Inputs, drawn: TurbineAtWork) -> tuple[LimitAtRisk, ...]:
+def _at_risk(stated: Sequence[OperatingLimit], inputs: Inputs, drawn: TurbineAtWork) -> tuple[LimitAtRisk, ...]:
     """Return the limits that hold as stated and that more than a few of the draws break, the likeliest first."""
     at_risk = []
-    stated = operating_limits(inputs, turbine_at_work(inputs, with_free_run=False))
-    for limit, one in zip(stated, stated_limits(drawn_inputs, drawn), strict=True):
+    for limit, one in zip(stated, stated_limits(inputs, drawn), strict=True):
         share = float(np.mean(one.share > 1 + ROUNDING))
         if share > WORTH_SAYING and not limit.broken:
             at_risk.append(LimitAtRisk(limit, share))

@@ -510,6 +510,15 @@ def converted(name: str) -> None:
     st.session_state[field_key(f"{name} converted")] = times_converted(name) + 1
 
 
+def typed_into(name: str, drawn: int) -> None:
+    """Take note that the user typed into a field's boxes as they were after `drawn` conversions.
+
+    Where the page still showed the boxes of before, those of now begin anew, with what was typed.
+    """
+    if drawn != times_converted(name):
+        converted(name)
+
+
 def stands_at(key: str) -> Any:
     """Return what a widget stands at, to be its default as well.
 

@@ -295,15 +295,19 @@ def _storing(place: str, spec: Spec) -> Callable[[], None]:
 
     def store() -> None:
         _follow_unit(spec, box)
-        if drawn != desk.times_converted(place):
-            desk.converted(place)  # typed while the page still showed the boxes of before
-        _put(place, spec, {name: _typed(box(name)) for name in (*_NUMBERS, "unit", "sure")})
+        desk.typed_into(place, drawn)
+        _put(place, spec, _typed_in(box))
 
     return store
 
 
 def _typed(key: str) -> str:
     return str(st.session_state.get(key, "")).strip()
+
+
+def _typed_in(box: Callable[[str], str]) -> dict[str, str]:
+    """Return what stands in every box of a field, by its name."""
+    return {name: _typed(box(name)) for name in (*_NUMBERS, "unit", "sure")}
 
 
 def _put(place: str, spec: Spec, typed: Mapping[str, str]) -> None:
@@ -366,7 +370,7 @@ def _converting(place: str, spec: Spec, before: str) -> Callable[[], None]:
     box = _boxes(place)
 
     def change() -> None:
-        typed = {name: _typed(box(name)) for name in (*_NUMBERS, "unit", "sure")}
+        typed = _typed_in(box)
         unit, now = typed["unit"], _held_unit(place) or before
         for name in _NUMBERS:
             si = "delta_degC" if spec.unit == "K" and name == "plus_minus" else spec.unit
@@ -438,8 +442,7 @@ def _list(place: str, spec: Spec, raw: object) -> None:
 
     def store() -> None:
         put(entries_in(st.session_state[unit_key]))
-        if drawn != desk.times_converted(place):
-            desk.converted(place)  # typed while the page still showed the box of before
+        desk.typed_into(place, drawn)
 
     def convert() -> None:
         chosen = st.session_state[unit_key]

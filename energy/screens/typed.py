@@ -40,8 +40,7 @@ def quantity(
         if text:  # a unit that was typed goes to the unit's box
             st.session_state[value_key], st.session_state[unit_key] = _split(_text(text, there), (there,))
         _keep(name, _text(text, st.session_state[unit_key]) if text else None, st.session_state[unit_key])
-        if drawn != desk.times_converted(name):
-            desk.converted(name)  # typed while the page still showed the boxes of before
+        desk.typed_into(name, drawn)
 
     def convert() -> None:
         """Keep the quantity in another unit."""
