@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from energy.chain.road_test import RoadTest
 from energy.words.said import Said, SaidTable
-from energy.words.verdict import FirstLines, danger_lines
-from vehicle.constants import MILE_M
+from energy.words.verdict import KWH_PER_100_KM, FirstLines, danger_lines, pack_energy_unit
 from vehicle.logs.fuel_flow import LITRES_PER_HOUR
 from vehicle.quantity import Estimate
 from vehicle.road_test.rule import rule_words
@@ -305,12 +304,12 @@ def as_data(test: RoadTest) -> dict[str, Any]:
         without_l_per_h=None if answer.baseline_m3_s is None else answer.baseline_m3_s / LITRES_PER_HOUR,
         without_l_per_100km=None if answer.baseline_m2 is None else answer.baseline_m2 * 1e8,
         effect_w=ends(None if battery is None else battery.change_w),
-        effect_kwh_per_100km=ends(None if battery is None else battery.change_j_m, 1e5 / 3.6e6),
+        effect_kwh_per_100km=ends(None if battery is None else battery.change_j_m, KWH_PER_100_KM),
         effect_w_with_what_runs_cannot_remove=ends(None if battery is None else battery.beyond_w),
         without_w=None if battery is None else battery.without_w,
         without_kwh_per_100km=None
         if battery is None or battery.without_j_m is None
-        else battery.without_j_m * 1e5 / 3.6e6,
+        else battery.without_j_m * KWH_PER_100_KM,
         randomisation_p=answer.randomisation_p,
         randomisation_least_p=answer.randomisation_least_p,
         pairs=answer.pairs,
@@ -487,7 +486,7 @@ def _unit(kind: str, system: UnitSystem) -> tuple[str, float]:
     if kind == "battery_power":
         return "kW", 1e-3
     if kind == "battery_energy_per_distance":
-        return ("kWh/100 mi", 100 * MILE_M / 3.6e6) if system == "us" else ("kWh/100 km", 1e5 / 3.6e6)
+        return pack_energy_unit(system)
     if kind == "fuel_per_distance" and system == "us":
         return "US gal per 100 mi", 100 * to_user(1.0, kind, system)
     return label(kind, system), to_user(1.0, kind, system)

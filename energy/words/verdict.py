@@ -174,8 +174,7 @@ def danger_lines(
     """
     if not broken:
         return ()
-    first, *others = (limit_sentence(limit, system) for limit in broken)
-    return (f"{DO_NOT_OPERATE} {where}{first}", *others, _what_to_change({limit.key for limit in broken}))
+    return _do_not_operate([limit_sentence(limit, system) for limit in broken], broken, where)
 
 
 def _likely_beyond(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
@@ -183,8 +182,13 @@ def _likely_beyond(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
     likely = () if answered.stall is None else [one for one in answered.stall.at_risk if one.share > LIKELY]
     if not likely:
         return ()
-    first, *others = (limit_at_risk_sentence(one, system) for one in likely)
-    return (f"{DO_NOT_OPERATE} {first}", *others, _what_to_change({one.limit.key for one in likely}))
+    return _do_not_operate([limit_at_risk_sentence(one, system) for one in likely], [one.limit for one in likely])
+
+
+def _do_not_operate(sentences: Sequence[str], limits: Sequence[OperatingLimit], where: str = "") -> tuple[str, ...]:
+    """Return the sentences on limits, one or more, after the order not to operate it, and what to change."""
+    first, *others = sentences
+    return (f"{DO_NOT_OPERATE} {where}{first}", *others, _what_to_change({limit.key for limit in limits}))
 
 
 def limit_at_risk_sentence(risk: LimitAtRisk, system: UnitSystem) -> str:
@@ -490,7 +494,17 @@ def pack_kwh_per_100km(answer: Answer, change_w: float | None = None) -> float:
     speed = number(answer.inputs.road_speed_m_s)
     if answer.inputs.fuel is not None or speed <= 0:
         return math.nan
-    return (number(answer.change.power_w) if change_w is None else change_w) / speed * 1e5 / 3.6e6
+    return (number(answer.change.power_w) if change_w is None else change_w) / speed * KWH_PER_100_KM
+
+
+KWH_PER_100_KM = 1e5 / 3.6e6  # of J/m
+
+
+def pack_energy_unit(system: UnitSystem) -> tuple[str, float]:
+    """Return the unit of battery energy per distance, of miles where those are read, and what J/m are multiplied by."""
+    if system == "metric":
+        return "kWh/100 km", KWH_PER_100_KM
+    return "kWh/100 mi", KWH_PER_100_KM * MILE_M / 1e3
 
 
 def _economy(answered: Answered, system: UnitSystem) -> list[str]:
@@ -499,8 +513,8 @@ def _economy(answered: Answered, system: UnitSystem) -> list[str]:
     pair = mpg(answered.answer, system, change) if system != "metric" and answered.trip is None else None
     per_100km = pack_kwh_per_100km(answered.answer, change)
     if math.isfinite(per_100km) and answered.trip is None:
-        miles = figures(per_100km * MILE_M / 1e3, 2, signed=True)
-        return [f"{figures(per_100km, 2, signed=True)} kWh/100 km" if system == "metric" else f"{miles} kWh/100 mi"]
+        unit, factor = pack_energy_unit(system)
+        return [f"{figures(per_100km / KWH_PER_100_KM * factor, 2, signed=True)} {unit}"]
     return [f"from {pair[0]:.1f} {'down' if pair[1] < pair[0] else 'up'} to {pair[1]:.1f} mpg"] if pair else []
 
 

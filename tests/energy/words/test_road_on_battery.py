@@ -157,6 +157,9 @@ def test_the_units_are_those_of_energy(runs: Path) -> None:
     assert f"Battery energy per distance, from the runs: +{share * stowed / 15 * 100:.3g} kWh/100 km (" in lines
     miles = " ".join(run("compare", str(runs), "--units", "us").stdout.split())
     assert f"+{share * stowed / 15 * 100 * 1.609344:.3g} kWh/100 mi" in miles
+    assert "kWh/100 mi" in str(
+        words.verdict(road_test(read_manifest(runs)), "uk").lines
+    )  # who reads mph gets miles, as in the answer
     assert f"{kwh[0] * 6:.3g} kW" in miles
 
 
