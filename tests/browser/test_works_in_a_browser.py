@@ -53,6 +53,16 @@ def _click(page: Any, name: str) -> None:
     settled(page)
 
 
+def _undo(page: Any, slider: str = SPEED) -> None:
+    """Undo what was done to a slider, and wait until it has moved."""
+    from playwright.sync_api import expect
+
+    before = _slider(page, slider).input_value()
+    _click(page, "Undo")
+    expect(_slider(page, slider)).not_to_have_value(before, timeout=60_000)
+    settled(page)
+
+
 def _fill(page: Any, name: str, text: str) -> None:
     page.get_by_role("textbox", name=name, exact=True).fill(text)
     page.keyboard.press("Tab")
@@ -105,7 +115,7 @@ def test_a_work_comes_back_after_reload_another_browser_and_a_new_start(page: An
         second = other.new_page()
         second.goto(address)  # no name in the address: the work that was changed last
         looked_at(second)
-        _click(second, "Undo")
+        _undo(second, "road speed, mph")
         assert round(1.609344 * _value(second, "road speed, mph")) == 100
     finally:
         other.close()
@@ -161,7 +171,7 @@ def test_two_tabs_on_one_work_the_later_change_wins_and_the_other_says_so(page: 
     second.wait_for_selector("text=Show it as it stands", state="detached")
     settled(second)
     assert (_value(second), _value(second, _WIND)) == (100, 1)
-    _click(second, "Undo")
+    _undo(second)
     assert _value(second) == 102
     second.close()
 
