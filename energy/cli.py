@@ -11,6 +11,8 @@ import sys
 
 TYPE_CHECKING = False  # type checkers take the name for true; `typing` is not imported before an interrupt is caught
 if TYPE_CHECKING:
+    from types import FrameType, TracebackType
+
     import click
 
     from vehicle.problems import InputError
@@ -79,7 +81,7 @@ def main() -> None:
     Status 0 for an answer (also where nobody reads on: a closed pipe), 2 for bad input told on standard error, 3 for an
     answer that says "do not operate", 70 for what nobody foresaw, 130 when interrupted.
     """
-    sys.unraisablehook = _again_if_interrupted
+    sys.unraisablehook, sys.excepthook = _again_if_interrupted, _unless_interrupted
     try:
         status = _run()
     except KeyboardInterrupt:
@@ -88,21 +90,40 @@ def main() -> None:
 
 
 def _again_if_interrupted(unraisable: sys.UnraisableHookArgs) -> None:
-    """Interrupt once more where the first interrupt fell into what cannot raise, such as an import's own tidying."""
-    if issubclass(unraisable.exc_type, KeyboardInterrupt):
-        import _thread
+    """Interrupt once more where the first interrupt fell into what cannot raise, such as an import's own tidying.
 
-        _thread.interrupt_main()
-    else:
+    Here nothing can be raised either: what is raised in this hook is printed and lost. So it is left to the next call
+    or return after it.
+    """
+    if not issubclass(unraisable.exc_type, KeyboardInterrupt):
         sys.__unraisablehook__(unraisable)
+        return
+    hook = sys._getframe().f_code
+
+    def interrupt(frame: FrameType, event: str, argument: object) -> None:
+        if frame.f_code is not hook:
+            sys.setprofile(None)
+            raise KeyboardInterrupt
+
+    sys.setprofile(interrupt)
+
+
+def _unless_interrupted(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
+    """Print an exception, but for an interrupt: compiled code prints one that it cannot raise before it hands it on."""
+    if not issubclass(kind, KeyboardInterrupt):
+        sys.__excepthook__(kind, error, trace)
 
 
 def _run() -> int:
+    import atexit
+    import signal
+
     import click
 
     from energy.commands.streams import carry_signs
     from vehicle.problems import InputError, Problem
 
+    atexit.register(signal.signal, signal.SIGINT, signal.SIG_IGN)  # then all is said: nothing is left to interrupt
     carry_signs()
     as_json = "--json" in sys.argv[1:]
     try:
@@ -136,7 +157,14 @@ def _run() -> int:
         tell(InputError(Problem("standard output", "", read, "a disk with room")), as_json=as_json)
         return BAD_INPUT
     except Exception as error:  # the last resort
-        return _unforeseen(error, as_json=as_json)
+        return _interrupted() if _began_as_interrupt(error) else _unforeseen(error, as_json=as_json)
+
+
+def _began_as_interrupt(error: BaseException | None) -> bool:
+    """Return whether an interrupt led to an error, as where it fell into the import of a compiled module."""
+    while error is not None and not isinstance(error, KeyboardInterrupt):
+        error = error.__cause__ or error.__context__
+    return error is not None
 
 
 def _interrupted() -> int:

@@ -90,6 +90,54 @@ def test_an_interrupt_is_one_word_whenever_it_comes(scenario: str, after_s: floa
         assert said.strip() == "interrupted"
 
 
+IN_TIDYING = """
+class Tidied:
+    def __del__(self):
+        raise KeyboardInterrupt
+def parse(text, unit):
+    Tidied()
+    raise ZeroDivisionError
+"""
+IN_COMPILED_CODE = """
+import ctypes
+@ctypes.PYFUNCTYPE(None)
+def printed_and_handed_on():
+    try:
+        raise KeyboardInterrupt
+    except KeyboardInterrupt as error:
+        sys.excepthook(type(error), error, error.__traceback__)
+        raise
+def parse(text, unit):
+    printed_and_handed_on()
+    raise ZeroDivisionError
+"""
+IN_AN_IMPORT = """
+def parse(text, unit):
+    try:
+        raise KeyboardInterrupt
+    except KeyboardInterrupt as error:
+        raise ImportError("initialization failed") from error
+"""
+
+
+@pytest.mark.parametrize("broken", [IN_TIDYING, IN_COMPILED_CODE, IN_AN_IMPORT])
+def test_an_interrupt_where_it_cannot_be_raised_is_not_lost(scenario: str, broken: str) -> None:
+    """What is raised in a `__del__`, an import's own tidying or compiled code, Python may print and then go on."""
+    code = f"import sys; sys.argv[1:] = ['answer', {scenario!r}]\nfrom energy import cli\n"
+    code += f"from vehicle import units\n{broken}\nunits.parse = parse\ncli.main()"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    assert (done.returncode, done.stdout, done.stderr.strip()) == (130, "", "interrupted")
+
+
+@POSIX
+def test_an_interrupt_after_the_answer_changes_nothing() -> None:
+    code = "import os, sys; sys.argv[1:] = ['keys']\nfrom energy.cli import main\n"
+    code += "class Last:\n    def __del__(self, kill=os.kill, me=os.getpid()): kill(me, 2)\n"
+    code += "sys.last_of_all = Last()\nmain()"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
 @POSIX
 def test_pipes_devices_and_long_names_as_inputs(tmp_path: Path, scenario: str) -> None:
     os.mkfifo(tmp_path / "pipe")
