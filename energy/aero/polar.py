@@ -21,6 +21,7 @@ WAKE_FADE_DEG = 8.0
 LEAST_DRAG = 1e-4
 MOST_STALL_DELAY = 0.5
 _SUCTION_LOST = 0.7  # of a sharp leading edge
+_ROUNDING_PER_DEG = 1e-9  # a slope below it is the rounding of a fit
 
 _LIFT_NAMES = ("lift_coefficient", "cl")
 _DRAG_NAMES = ("drag_coefficient", "cd", "cdw", "cdp")
@@ -148,7 +149,7 @@ def _one_polar(path: Path, table: dict[str, np.ndarray], reynolds_number: float 
             )
         )
     near = (alpha >= -8.0) & (alpha <= 8.0)
-    if near.sum() >= 2 and np.polyfit(alpha[near], lift[near], 1)[0] <= 0:
+    if near.sum() >= 2 and np.polyfit(alpha[near], lift[near], 1)[0] <= _ROUNDING_PER_DEG:
         raise InputError(
             Problem(
                 path.name,

@@ -141,11 +141,10 @@ def _usual(runs: Sequence[CoastRun], slopes: Sequence[np.ndarray], sign: int) ->
 
 
 def _line(speed: np.ndarray, deceleration: np.ndarray) -> _Usual:
-    from scipy.optimize import lsq_linear
-
+    """Return the line a + c v² of least squares whose c is not negative: where it would be, the mean is the best."""
     design = np.column_stack([np.ones_like(speed), speed**2])
-    a, c = lsq_linear(design, deceleration, bounds=([-np.inf, 0.0], np.inf)).x
-    return _Usual(float(a), float(c))
+    a, c = np.linalg.lstsq(design, deceleration)[0]
+    return _Usual(float(a), float(c)) if c > 0 else _Usual(float(deceleration.mean()), 0.0)
 
 
 def _cut(run: CoastRun, slope: np.ndarray, usual: _Usual, least_m_s: float) -> tuple[CoastRun | None, str]:

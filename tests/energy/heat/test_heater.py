@@ -719,7 +719,7 @@ def test_time_constants():
     assert slowest_time_constant_s(TANK, 288.0, 330.0) == pytest.approx(50400.0)
     two = HeatedLoad(10e3, 2.0, second_node=SecondNode(1e3, 20.0, 1.0))
     matrix = np.array([[-22.0 / 10e3, 20.0 / 10e3], [20.0 / 1e3, -21.0 / 1e3]])
-    slow = -np.linalg.eigvals(matrix).max()
+    slow = -np.linalg.eigvals(matrix).real.max()
     assert slowest_time_constant_s(two, 288.0, 330.0) == pytest.approx(1 / slow)
     assert np.isnan(slowest_time_constant_s(HeatedLoad(10.0, 0.0), 288.0, 330.0)).all()
     assert pytest.approx(5.670374e-8, rel=1e-6) == STEFAN_BOLTZMANN_W_M2_K4
