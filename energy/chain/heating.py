@@ -15,9 +15,9 @@ import numpy as np
 
 from energy.aero.air import standard_atmosphere
 from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
-from energy.chain.outcome import steady_outcome
+from energy.chain.outcome import outcome_of, steady_spread
 from energy.chain.stall import StallRisk, stall_risk
-from energy.chain.trip import answer_by_step, heat_by_step, steps_of_scenario, trip_chain, turbine_at_its_most
+from energy.chain.trip import TripAnswer, answer_trip, heat_by_step, steps_of_scenario, trip_chain, turbine_at_its_most
 from energy.chain.trip_stall import TripStallRisk, trip_stall_risk
 from energy.heat.heater import (
     ElementControl,
@@ -49,6 +49,7 @@ from energy.scenario.inputs import Assumption, Inputs, inputs_of, ranges_of, val
 from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
+from energy.uncertainty.propagate import OutcomeSpread
 from energy.uncertainty.quantiles import estimate_of
 from vehicle.arrays import Values
 from vehicle.constants import ZERO_CELSIUS_K
@@ -154,7 +155,9 @@ class Heating:
     drawn: int
     heat_w: Estimate  # at a steady speed that of its answer; over a trip the mean of its time
     stall: StallRisk | None = None  # at the steady speed; None on a trip
+    spread: OutcomeSpread | None = None  # of the answer at the steady speed; None on a trip, or without draws
     trip_stall: TripStallRisk | None = None  # on a trip with speeds, where curves are known
+    over_trip: TripAnswer | None = None  # the answer of that trip; None at a steady speed and under a wattmeter's log
 
 
 def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws: Mapping[str, Values]) -> StatedLoad:
@@ -406,6 +409,8 @@ def _steady(
         watched = _under_thermostat(load, outcome, power, wind, horizon, part(progress, _WARMED, 1.0))
     outcome, watched = (_never_past_boiling(one, load) for one in (outcome, watched))
     time, nothing = outcome.time_to_target_s, np.full(count, np.nan)
+    spread = None if count == 1 else steady_spread(scenario)
+    heat = (float(stated.turbine.heat_power_w),) if spread is None else spread.heat_w
     pack = _spread(drawn.change.power_w, count) * time if stated.inputs.fuel is None else nothing
     return Heating(
         scenario,
@@ -424,8 +429,9 @@ def _steady(
         reached_if_repeated_s=math.nan,
         time_constant_s=constant,
         drawn=count - 1,
-        heat_w=steady_outcome(scenario, exact=count == 1).heat_w,
+        heat_w=outcome_of(heat, heat).heat_w,
         stall=stall_risk(scenario, exact=count == 1),
+        spread=spread,
     )
 
 
@@ -677,7 +683,8 @@ def _on_trip(
     progress: Progress | None,
 ) -> Heating:
     trip, steps = way.trip, way.durations_s.size
-    driven = _driven(way)
+    over_trip = None if way.steps is None else answer_trip(way.scenario, steps=way.steps)
+    driven = _driven_by_log(way) if over_trip is None else over_trip.by_step
     power = _power_rows(way, driven, drawn, count)
     along = _along(way, load, driven, count)
     work = steps * trip.repeats / (steps * trip.repeats + _STEPS_OF_COST)  # share of the time that the steps take
@@ -714,6 +721,7 @@ def _on_trip(
         heat_w=_mean_heat_w(outcome.available_power_w),
         # A wattmeter's log shows it by itself.
         trip_stall=None if way.steps is None else trip_stall_risk(way.scenario, exact=count == 1),
+        over_trip=over_trip,
     )
 
 
@@ -724,10 +732,8 @@ def _mean_heat_w(power_w: FloatArray) -> Estimate:
     return estimate_of(power_w[1:], SHARE)
 
 
-def _driven(way: _Way) -> Answer | None:
-    """Return the answer in every step as stated; None where the trip does not tell how it is driven."""
-    if way.steps is not None:
-        return answer_by_step(way.scenario, way.steps)[0]
+def _driven_by_log(way: _Way) -> Answer | None:
+    """Return the answer in every row of a log of power as stated; None where it does not tell how it is driven."""
     trip = way.trip
     if trip.speed_m_s is None:
         return None

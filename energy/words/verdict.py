@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from energy.aero.momentum import BETZ_LIMIT
-from energy.chain.ledger import Answer
+from energy.chain.ledger import Answer, TurbineAtWork
 from energy.chain.limits import OperatingLimit, broken_limits, limits_of
 from energy.chain.stall import LimitAtRisk, StallRisk
 from energy.scenario.keys import spec_of
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from energy.chain.place import PlaceRisk
     from energy.chain.trip import TripAnswer
     from energy.chain.trip_stall import TripStallRisk
+    from energy.scenario.inputs import Inputs
     from energy.scenario.read import Scenario
     from energy.uncertainty.measurement import Measurement
 
@@ -138,23 +139,16 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
     """Return the verdict on a scenario: what is dangerous, what working costs or saves, and what would make it
     surer.
     """
-    dangers = danger_lines(broken_limits(answered), limits_of(answered), system) or _likely_beyond(answered, system)
+    dangers = dangers_of(answered, system)
     word, headline, lines = _outcome(answered, system)
-    # At one speed it makes the headline untrue; of a trip it takes some moments.
-    torque, steady = _torque_line(answered), answered.trip is None
     return Verdict(
         word=word,
         dangers=dangers,
-        warnings=(
-            *_too_many_watts_line(answered),
-            *_beyond_curves_line(answered),
-            *(torque if steady else ()),
-            *stall_warnings(answered, system),
-        ),
+        warnings=doubts(answered, system),
         headline=headline,
         lines=(
             conditions_line(answered, system),
-            *(() if steady else (line.rstrip(".") for line in torque)),
+            *torque_on_trip(answered),
             *lines,
             *place_lines(answered.place, system),
             *unmeasured_thrust_line(answered),
@@ -163,6 +157,29 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
         case=_case(answered),
         operate="no" if dangers else "not checked",
     )
+
+
+def dangers_of(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
+    """Return the limits that an answer breaks, else those that most of its simulations break, and what to change."""
+    broken = danger_lines(broken_limits(answered), limits_of(answered), system)
+    return broken or likely_beyond(answered.stall, system)
+
+
+def doubts(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
+    """Return what makes the numbers of an answer doubtful, whether its rotor is stalled: before every headline that
+    rests on that answer.
+    """
+    return (
+        *too_many_watts(answered.answer.inputs, answered.at_its_most),
+        *_beyond_curves_line(answered),
+        *(_torque_line(answered) if answered.trip is None else ()),
+        *stall_warnings(answered, system),
+    )
+
+
+def torque_on_trip(answered: Answered) -> tuple[str, ...]:
+    """Return, as a line, that the engine lacks torque on a trip: some moments of it. At one speed it is a doubt."""
+    return () if answered.trip is None else tuple(line.rstrip(".") for line in _torque_line(answered))
 
 
 def danger_lines(
@@ -177,9 +194,9 @@ def danger_lines(
     return _do_not_operate([limit_sentence(limit, system) for limit in broken], broken, where)
 
 
-def _likely_beyond(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
+def likely_beyond(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
     """Return the limits that hold at the stated values and that most simulations break, as dangers; else nothing."""
-    likely = () if answered.stall is None else [one for one in answered.stall.at_risk if one.share > LIKELY]
+    likely = () if stall is None else [one for one in stall.at_risk if one.share > LIKELY]
     if not likely:
         return ()
     return _do_not_operate([limit_at_risk_sentence(one, system) for one in likely], [one.limit for one in likely])
@@ -308,13 +325,33 @@ def _torque_line(answered: Answered) -> tuple[str, ...]:
     result = answered.answer
     without, working = (bool(state.supply.enough_torque) for state in (result.without, result.states["working"]))
     if without and working:
-        return ()
+        share = short_of_torque(answered)
+        return (short_of_torque_sentence(answered, share),) if share > LIKELY else ()
     baseline_state = "not fitted" if result.compared_with == "absent" else "stowed"
     state = "with the turbine working" if without else f"{baseline_state} or working"
-    what = "this speed" if answered.trip is None else "all of this trip"
     return (
-        f"The engine does not have the torque for {what}, {state}. The fuel is that of a fuller throttle than it has.",
+        f"The engine does not have the torque for {_driven_at(answered)}, {state}. The fuel is that of a fuller "
+        "throttle than it has.",
     )
+
+
+def short_of_torque(answered: Answered) -> float:
+    """Return the share of the simulations in which the engine lacks torque, where at the stated values it does not."""
+    result = answered.answer
+    enough = result.without.supply.enough_torque & result.states["working"].supply.enough_torque
+    return 0.0 if answered.spread is None or not bool(enough) else answered.spread.short_of_torque
+
+
+def short_of_torque_sentence(answered: Answered, share: float) -> str:
+    """Return in a sentence that in a part of the simulations the engine cannot drive what was asked."""
+    return (
+        f"In {100 * share:.0f} % of the simulations the engine does not have the torque for {_driven_at(answered)}: "
+        "the fuel there is that of a fuller throttle than it has."
+    )
+
+
+def _driven_at(answered: Answered) -> str:
+    return "this speed" if answered.trip is None else "all of this trip"
 
 
 def beyond_curves(curves: RotorCurves) -> str:
@@ -333,13 +370,12 @@ def _beyond_curves_line(answered: Answered) -> tuple[str, ...]:
     return (beyond_curves(curves),)
 
 
-def _too_many_watts_line(answered: Answered) -> tuple[str, ...]:
+def too_many_watts(inputs: Inputs, hardest: TurbineAtWork) -> tuple[str, ...]:
     """Return that measured watts need more power at the shaft than the air gives any rotor; else nothing."""
-    result = answered.answer
-    coefficient = number(answered.at_its_most.power_coefficient)
-    if result.inputs.turbine.measured is None or not coefficient > _ABOVE_BETZ * BETZ_LIMIT:
+    coefficient = number(hardest.power_coefficient)
+    if inputs.turbine.measured is None or not coefficient > _ABOVE_BETZ * BETZ_LIMIT:
         return ()
-    efficiency = figures(number(result.inputs.turbine.chain_efficiency), 2)
+    efficiency = figures(number(inputs.turbine.chain_efficiency), 2)
     return (
         f"Too many watts for this air: with rotor.chain_efficiency at {efficiency} they need a power coefficient of "
         f"{figures(coefficient, 2)} at the shaft, and no rotor in free air exceeds {figures(BETZ_LIMIT, 3)} (Betz). "
