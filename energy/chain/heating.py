@@ -17,7 +17,15 @@ from energy.aero.air import standard_atmosphere
 from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
 from energy.chain.outcome import outcome_of, steady_spread
 from energy.chain.stall import StallRisk, stall_risk
-from energy.chain.trip import TripAnswer, answer_trip, heat_by_step, steps_of_scenario, trip_chain, turbine_at_its_most
+from energy.chain.trip import (
+    TripAnswer,
+    answer_trip,
+    heat_by_step,
+    steps_of_scenario,
+    stowed_where,
+    trip_chain,
+    turbine_at_its_most,
+)
 from energy.chain.trip_stall import TripStallRisk, trip_stall_risk
 from energy.heat.heater import (
     ElementControl,
@@ -64,6 +72,7 @@ _MOST_CELLS = 2_000_000  # steps × draws of a trip
 _FUEL_CELLS = 60_000
 _CHART_POINTS = 480
 _MOST_STEPS_AGAIN = 20_000
+_AT_WORK = 0.01  # of a log's highest power: above it the turbine works; a wattmeter's zero drifts (own rule, no source)
 # Steps of a trip that take as long as its power and fuel: 1 500 to 11 000 as measured, the median 3 300 (three demo
 # loads, trips of 300 to 9 000 steps). Of the time of power and fuel the power takes 0.20 to 0.40.
 _STEPS_OF_COST = 3_300
@@ -125,6 +134,22 @@ class Trip:
     def seconds(self) -> float:
         """Length of the trip, driven as often as it is."""
         return float(self.durations_s.sum()) * self.repeats
+
+    @property
+    def works_from_w(self) -> float:
+        """The power from which a log shows the turbine at work; below it is counted as stowed."""
+        return 0.0 if self.power_w is None else _AT_WORK * float(self.power_w.max())
+
+    @property
+    def logged_at_work(self) -> np.ndarray:
+        """In which rows a log shows the turbine at work, booleans (rows,)."""
+        assert self.power_w is not None
+        return np.asarray(self.power_w > self.works_from_w)
+
+    @property
+    def logged_work_share(self) -> float:
+        """Share of a log's time in which it shows the turbine at work."""
+        return float(self.durations_s[self.logged_at_work].sum() / self.durations_s.sum())
 
 
 @dataclass(frozen=True)
@@ -733,12 +758,16 @@ def _mean_heat_w(power_w: FloatArray) -> Estimate:
 
 
 def _driven_by_log(way: _Way) -> Answer | None:
-    """Return the answer in every row of a log of power as stated; None where it does not tell how it is driven."""
+    """Return the answer in every row of a log of power as stated; None where it does not tell how it is driven.
+
+    The turbine works where the log shows so, and is stowed elsewhere: what the trip's policy asks plays no part.
+    """
     trip = way.trip
     if trip.speed_m_s is None:
         return None
     drive = {"trip.road_speed": trip.speed_m_s, "trip.acceleration": _acceleration(trip)}
-    return answer(inputs_of(way.scenario, drive))
+    inputs = inputs_of(way.scenario, drive)
+    return answer(inputs, stowed_where(inputs, turbine_at_work(inputs), ~trip.logged_at_work))
 
 
 def _along(way: _Way, load: StatedLoad, driven: Answer | None, count: int) -> _Along:
@@ -862,7 +891,9 @@ def _mean_rates(way: _Way, along: Answer, drawn: Draws, count: int) -> FloatArra
     assert trip.speed_m_s is not None
     keys["trip.road_speed"] = trip.speed_m_s[some][:, None]
     keys["trip.acceleration"] = _acceleration(trip)[some][:, None]
-    rates = np.broadcast_to(_rate(_change_of(inputs_of(way.scenario, keys))), (some.size, count))
+    inputs, resting = inputs_of(way.scenario, keys), ~trip.logged_at_work[some][:, None]
+    turbine = stowed_where(inputs, turbine_at_work(inputs, with_free_run=False), resting)
+    rates = np.broadcast_to(_rate(answer(inputs, turbine, with_other_sources=False)), (some.size, count))
     return np.asarray(lengths[some] @ rates / lengths[some].sum())
 
 

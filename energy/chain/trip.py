@@ -456,6 +456,15 @@ def _at_rest_where(turbine: TurbineAtWork, resting: np.ndarray) -> TurbineAtWork
     return replace(map_arrays(still, turbine), free_run_speed_rad_s=turbine.free_run_speed_rad_s)
 
 
+def stowed_where(inputs: Inputs, turbine: TurbineAtWork, resting: np.ndarray) -> TurbineAtWork:
+    """Return a turbine that works, but is stowed where it rests: there its drag is that of the stowed rotor alone."""
+    stowed_n = stowed_drag_n(inputs)
+    drag = np.where(resting, stowed_n, turbine.rotor_drag_n)
+    given_up = np.where(resting, stowed_n * inputs.air.ahead_m_s, turbine.air_power_w)
+    still = _at_rest_where(replace(turbine, point=None), resting)
+    return replace(still, rotor_drag_n=drag, air_power_w=given_up, stowed_drag_n=stowed_n)
+
+
 def _works(scenario: Scenario, inputs: Inputs, stowed_n: np.ndarray) -> np.ndarray:
     """Return where the policy lets the turbine work, a boolean array that broadcasts to (…, steps)."""
     trip, speed = scenario.trip, np.asarray(inputs.road_speed_m_s)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from energy.chain.answer import Answered
-from energy.chain.heating import SHARE, Heating, element_cap_w
+from energy.chain.heating import SHARE, Heating, Trip, element_cap_w
 from energy.chain.limits import heating_limits, in_order
 from energy.heat.heater import HeatingOutcome
 from energy.heat.steps import FloatArray
@@ -290,7 +290,11 @@ def _case_line(heating: Heating, system: UnitSystem) -> str:
     if heating.trip is None:
         return conditions_line(Answered(heating.scenario, heating.answer, math.nan), system)
     often = f", driven {heating.trip.repeats} times" if heating.trip.repeats > 1 else ""
-    policy = policy_words(heating.scenario, system) if heating.trip.power_w is None else ""  # a log shows what it did
+    if heating.trip.power_w is None:
+        policy = policy_words(heating.scenario, system)
+    else:  # a log shows what it did
+        share = heating.trip.logged_work_share
+        policy = "" if share == 1 else f", at work {_percent(share)} of the time"
     return f"On {heating.trip.name} ({duration_words(heating.trip.seconds)}{often}){policy}"
 
 
@@ -627,6 +631,7 @@ def notes(heating: Heating, system: UnitSystem) -> list[str]:
         )
     if heating.trip is not None:
         said += heating.trip.remarks
+        said += _fuel_of_log_note(heating.trip, system)
         if heating.trip.power_w is None:
             said.append(
                 "The power at each speed is that of the steady turbine; a rotor needs some seconds to follow. Braking "
@@ -645,6 +650,17 @@ def _cautions_of_its_answer(heating: Heating, system: UnitSystem) -> list[str]:
         others = tuple(one for one in stated.stall.at_risk if one.limit.key != "heater.rated_power")
         stated = replace(stated, stall=replace(stated.stall, at_risk=others))
     return of_the_same_answer(stated, system)
+
+
+def _fuel_of_log_note(trip: Trip, system: UnitSystem) -> list[str]:
+    """Return by what rule a wattmeter's log with speeds charges fuel; empty for other trips."""
+    if trip.power_w is None or trip.speed_m_s is None:
+        return []
+    from_w = show(trip.works_from_w, "power", system, digits=2)
+    return [
+        "The fuel is that of the calculated turbine at the logged speeds: working where the log shows more than "
+        f"{from_w} (1 % of its highest power), stowed elsewhere, gaps included."
+    ]
 
 
 def _percent(share: float) -> str:
