@@ -150,6 +150,7 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
             conditions_line(answered, system),
             *torque_on_trip(answered),
             *lines,
+            *_better_pitch_line(answered, system),
             *place_lines(answered.place, system),
             *unmeasured_thrust_line(answered),
         ),
@@ -308,6 +309,22 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
         f"The best setting within the limits would give {heat}{_cost_of(best, system)}: pitch "
         f"{figures(best.pitch_deg, 2)}°, drive ratio {figures(best.ratio, 2)}, element {element}{later} (see {see}; "
         "check the loads of that setting before you operate it)."
+    )
+
+
+def _better_pitch_line(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
+    """Return that another pitch would give clearly more heat, and at what cost; empty where none does."""
+    best = answered.better_pitch
+    if best is None:
+        return ()
+    heat, own = (
+        show(float(turbine.heat_power_w), "power", system, digits=2)
+        for turbine in (best.answer.turbine, answered.answer.turbine)
+    )
+    return (
+        f"Pitch far from its best: {figures(best.pitch_deg, 2)}° would give {heat} instead of {own} within the "
+        f"limits{_cost_of(best, system)}, at the stated values (see windtoll match; check the loads of that setting "
+        "before you operate it)",
     )
 
 
