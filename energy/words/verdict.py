@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from energy.uncertainty.measurement import Measurement
 
 _ABOVE_BETZ = 1.02  # of rounding and dense air: own rule, no source
+NO_HEAT_W = 0.5  # up to here heat is none: own rule, no source
 LIKELY = 0.5  # of the simulations: the answer is their median, and beyond the limit from here on
 _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
@@ -467,7 +468,7 @@ def _outcome(answered: Answered, system: UnitSystem) -> tuple[Any, str, tuple[st
     result, spread = answered.answer, answered.spread
     change, heat = median_change_w(answered), median_heat_w(answered)
     small = 1e-9 * abs(number(result.without.supply.source_w)) + 0.05
-    heats = heat > 0.5
+    heats = heat > NO_HEAT_W
     nominal = "costs" if change > small else "saves" if change < -small or heats else "no effect"
     heat_line = heat_words(answered, system)
     # Standing still no draw changes the fuel: then the heat alone is open, however small.
@@ -618,7 +619,7 @@ def _against_absent(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
 def heat_words(answered: Answered, system: UnitSystem, *, priced: bool = True) -> str:
     """Return the heat and its price: "Heat into the tank: 1.77 kW, at 1.5 L of diesel per kWh"."""
     heat, what = median_heat_w(answered), answered.scenario.heater.what
-    if heat <= 0.5:
+    if heat <= NO_HEAT_W:
         return f"Heat into {what}: none"
     price = _price(answered, system) if priced and median_change_w(answered) > 0 else ""
     return f"Heat into {what}: {show(heat * answered.over_s, answered.power_kind, system)}{price}"

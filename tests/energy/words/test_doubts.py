@@ -13,11 +13,13 @@ from energy.chain.answer import answered
 from energy.chain.heating import heating, read_trip
 from energy.chain.ledger import answer
 from energy.chain.load import load
+from energy.chain.matching import match
 from energy.chain.payback import payback
 from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
 from energy.words import heat as heat_words
+from energy.words import match as match_words
 from energy.words import payback as payback_words
 from energy.words.cautions import cautions, pressing_cautions
 from energy.words.verdict import FirstLines, verdict
@@ -173,3 +175,21 @@ def test_torque_that_lacks_at_a_moment_of_a_trip_is_cautioned(demos: Path) -> No
     first = verdict(most, "metric")
     assert not any("torque" in line for line in (*first.warnings, *cautions(most, "metric")))
     assert sum(line.startswith("In 100 % of the simulations the engine does not") for line in first.lines) == 1
+
+
+def test_match_doubts_a_setting_of_today_that_runs_past_its_curves(van_folder: Path) -> None:
+    _cut_curves(van_folder)
+    wide = ["rotor.highest_rotor_speed=2500 rpm", "rotor.highest_tip_speed=150 m/s"]
+    for element, light in (("30 ohm", True), ("3 ohm", False)):
+        scenario = load(van_folder / "scenario.toml", [f"heater.resistance={element}", *wide])
+        lines = match_words.first_lines(match(scenario), "metric").lines
+        (own,) = (line for line in lines if line.startswith("Today's setting gives "))
+        assert own.endswith("; extrapolated, as the rotor would run past its curves there") == light
+
+
+def test_match_names_no_maximum_where_the_air_gives_no_heat(demos: Path) -> None:
+    path = demos / "parked_on_a_ridge" / "scenario.toml"
+    for wind, none in (("8 km/h", True), ("45 km/h", False)):
+        said = match_words.first_lines(match(load(path, [f"air.wind_speed={wind}"])), "metric").headline
+        assert said.startswith("Next to no heat in this air at any setting within the stated limits: ") == none
+        assert said.startswith("Maximum heat within the stated limits: ") != none
