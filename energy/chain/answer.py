@@ -13,6 +13,7 @@ from energy.chain.draws import spread_of
 from energy.chain.impossible import refuse_impossible
 from energy.chain.ledger import Answer, answer
 from energy.chain.limits import OperatingLimit, broken_limits
+from energy.chain.matching import Setting, better_pitch
 from energy.chain.outcome import OVER_A_TRIP, Outcome, SteadyOrTrip, outcome_of
 from energy.chain.place import PlaceRisk, place_risk
 from energy.chain.stall import StallRisk, stall_risk
@@ -41,6 +42,7 @@ class Answered(SteadyOrTrip):
     place: PlaceRisk | None = None  # where the air that the rotor sits in decides
     trip_stall: TripStallRisk | None = None  # over a trip, where curves are known
     best_pitch: PitchBreakEven | None = None  # where the set pitch breaks even in no head wind, and curves have others
+    better_pitch: Setting | None = None  # at one speed, where it gives clearly more heat and the rotor is not stalled
 
     @property
     def outcome(self) -> Outcome:
@@ -94,7 +96,22 @@ def _as_stated_answered(scenario: Scenario) -> Answered:
     moving = float(np.asarray(nominal.inputs.road_speed_m_s)) > 0
     best_pitch = best_pitch_break_even(scenario) if moving and math.isnan(wind) else None
     stall = stall_risk(scenario, exact=True)
-    return Answered(scenario, nominal, wind, stall=stall, place=place_risk(scenario), best_pitch=best_pitch)
+    return Answered(
+        scenario,
+        nominal,
+        wind,
+        stall=stall,
+        place=place_risk(scenario),
+        best_pitch=best_pitch,
+        better_pitch=_better_pitch(scenario, nominal, stall),
+    )
+
+
+def _better_pitch(scenario: Scenario, nominal: Answer, stall: StallRisk | None) -> Setting | None:
+    """Return a pitch of clearly more heat; None where the rotor is stalled, which has a remedy of its own."""
+    if stall is None or stall.at_stated_values:
+        return None
+    return better_pitch(scenario, float(nominal.turbine.heat_power_w))
 
 
 def _trip_answered(scenario: Scenario, *, exact: bool, stated: Answered | None, progress: Progress | None) -> Answered:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from energy.chain.ledger import change_and_heat
+from energy.chain.ledger import outcome_of_draws
 from energy.progress import Progress, tell
 from energy.scenario.inputs import correlations_of, inputs_of, ranges_of
 from energy.scenario.read import Scenario
@@ -21,9 +21,11 @@ def steady_chain(scenario: Scenario) -> Chain:
 
     def chain(draws: Mapping[str, np.ndarray], progress: Progress | None = None) -> ChainOutcome:
         count = len(next(iter(draws.values())))
-        change, heat = change_and_heat(inputs_of(scenario, draws))
+        drawn = outcome_of_draws(inputs_of(scenario, draws))
         tell(progress, 1.0)
-        return ChainOutcome(np.broadcast_to(change, (count,)), np.broadcast_to(heat, (count,)))
+        return ChainOutcome(
+            *(np.broadcast_to(values, (count,)) for values in (drawn.change_w, drawn.heat_w, drawn.short_of_torque))
+        )
 
     return chain
 

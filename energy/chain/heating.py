@@ -15,9 +15,17 @@ import numpy as np
 
 from energy.aero.air import standard_atmosphere
 from energy.chain.ledger import Answer, TurbineAtWork, answer, turbine_at_work
-from energy.chain.outcome import steady_outcome
+from energy.chain.outcome import outcome_of, steady_spread
 from energy.chain.stall import StallRisk, stall_risk
-from energy.chain.trip import answer_by_step, heat_by_step, steps_of_scenario, trip_chain, turbine_at_its_most
+from energy.chain.trip import (
+    TripAnswer,
+    answer_trip,
+    heat_by_step,
+    steps_of_scenario,
+    stowed_where,
+    trip_chain,
+    turbine_at_its_most,
+)
 from energy.chain.trip_stall import TripStallRisk, trip_stall_risk
 from energy.heat.heater import (
     ElementControl,
@@ -49,6 +57,7 @@ from energy.scenario.inputs import Assumption, Inputs, inputs_of, ranges_of, val
 from energy.scenario.keys.names import QuantityKey
 from energy.scenario.read import Scenario
 from energy.uncertainty.draws import draws_of, sobol_sample
+from energy.uncertainty.propagate import OutcomeSpread
 from energy.uncertainty.quantiles import estimate_of
 from vehicle.arrays import Values
 from vehicle.constants import ZERO_CELSIUS_K
@@ -63,6 +72,7 @@ _MOST_CELLS = 2_000_000  # steps × draws of a trip
 _FUEL_CELLS = 60_000
 _CHART_POINTS = 480
 _MOST_STEPS_AGAIN = 20_000
+_AT_WORK = 0.01  # of a log's highest power: above it the turbine works; a wattmeter's zero drifts (own rule, no source)
 # Steps of a trip that take as long as its power and fuel: 1 500 to 11 000 as measured, the median 3 300 (three demo
 # loads, trips of 300 to 9 000 steps). Of the time of power and fuel the power takes 0.20 to 0.40.
 _STEPS_OF_COST = 3_300
@@ -125,6 +135,22 @@ class Trip:
         """Length of the trip, driven as often as it is."""
         return float(self.durations_s.sum()) * self.repeats
 
+    @property
+    def works_from_w(self) -> float:
+        """The power from which a log shows the turbine at work; below it is counted as stowed."""
+        return 0.0 if self.power_w is None else _AT_WORK * float(self.power_w.max())
+
+    @property
+    def logged_at_work(self) -> np.ndarray:
+        """In which rows a log shows the turbine at work, booleans (rows,)."""
+        assert self.power_w is not None
+        return np.asarray(self.power_w > self.works_from_w)
+
+    @property
+    def logged_work_share(self) -> float:
+        """Share of a log's time in which it shows the turbine at work."""
+        return float(self.durations_s[self.logged_at_work].sum() / self.durations_s.sum())
+
 
 @dataclass(frozen=True)
 class Heating:
@@ -154,7 +180,9 @@ class Heating:
     drawn: int
     heat_w: Estimate  # at a steady speed that of its answer; over a trip the mean of its time
     stall: StallRisk | None = None  # at the steady speed; None on a trip
+    spread: OutcomeSpread | None = None  # of the answer at the steady speed; None on a trip, or without draws
     trip_stall: TripStallRisk | None = None  # on a trip with speeds, where curves are known
+    over_trip: TripAnswer | None = None  # the answer of that trip; None at a steady speed and under a wattmeter's log
 
 
 def load_of(scenario: Scenario, ambient_air_k: Values, pressure_pa: float, draws: Mapping[str, Values]) -> StatedLoad:
@@ -406,6 +434,8 @@ def _steady(
         watched = _under_thermostat(load, outcome, power, wind, horizon, part(progress, _WARMED, 1.0))
     outcome, watched = (_never_past_boiling(one, load) for one in (outcome, watched))
     time, nothing = outcome.time_to_target_s, np.full(count, np.nan)
+    spread = None if count == 1 else steady_spread(scenario)
+    heat = (float(stated.turbine.heat_power_w),) if spread is None else spread.heat_w
     pack = _spread(drawn.change.power_w, count) * time if stated.inputs.fuel is None else nothing
     return Heating(
         scenario,
@@ -424,8 +454,9 @@ def _steady(
         reached_if_repeated_s=math.nan,
         time_constant_s=constant,
         drawn=count - 1,
-        heat_w=steady_outcome(scenario, exact=count == 1).heat_w,
+        heat_w=outcome_of(heat, heat).heat_w,
         stall=stall_risk(scenario, exact=count == 1),
+        spread=spread,
     )
 
 
@@ -677,7 +708,8 @@ def _on_trip(
     progress: Progress | None,
 ) -> Heating:
     trip, steps = way.trip, way.durations_s.size
-    driven = _driven(way)
+    over_trip = None if way.steps is None else answer_trip(way.scenario, steps=way.steps)
+    driven = _driven_by_log(way) if over_trip is None else over_trip.by_step
     power = _power_rows(way, driven, drawn, count)
     along = _along(way, load, driven, count)
     work = steps * trip.repeats / (steps * trip.repeats + _STEPS_OF_COST)  # share of the time that the steps take
@@ -714,6 +746,7 @@ def _on_trip(
         heat_w=_mean_heat_w(outcome.available_power_w),
         # A wattmeter's log shows it by itself.
         trip_stall=None if way.steps is None else trip_stall_risk(way.scenario, exact=count == 1),
+        over_trip=over_trip,
     )
 
 
@@ -724,15 +757,17 @@ def _mean_heat_w(power_w: FloatArray) -> Estimate:
     return estimate_of(power_w[1:], SHARE)
 
 
-def _driven(way: _Way) -> Answer | None:
-    """Return the answer in every step as stated; None where the trip does not tell how it is driven."""
-    if way.steps is not None:
-        return answer_by_step(way.scenario, way.steps)[0]
+def _driven_by_log(way: _Way) -> Answer | None:
+    """Return the answer in every row of a log of power as stated; None where it does not tell how it is driven.
+
+    The turbine works where the log shows so, and is stowed elsewhere: what the trip's policy asks plays no part.
+    """
     trip = way.trip
     if trip.speed_m_s is None:
         return None
     drive = {"trip.road_speed": trip.speed_m_s, "trip.acceleration": _acceleration(trip)}
-    return answer(inputs_of(way.scenario, drive))
+    inputs = inputs_of(way.scenario, drive)
+    return answer(inputs, stowed_where(inputs, turbine_at_work(inputs), ~trip.logged_at_work))
 
 
 def _along(way: _Way, load: StatedLoad, driven: Answer | None, count: int) -> _Along:
@@ -856,7 +891,9 @@ def _mean_rates(way: _Way, along: Answer, drawn: Draws, count: int) -> FloatArra
     assert trip.speed_m_s is not None
     keys["trip.road_speed"] = trip.speed_m_s[some][:, None]
     keys["trip.acceleration"] = _acceleration(trip)[some][:, None]
-    rates = np.broadcast_to(_rate(_change_of(inputs_of(way.scenario, keys))), (some.size, count))
+    inputs, resting = inputs_of(way.scenario, keys), ~trip.logged_at_work[some][:, None]
+    turbine = stowed_where(inputs, turbine_at_work(inputs, with_free_run=False), resting)
+    rates = np.broadcast_to(_rate(answer(inputs, turbine, with_other_sources=False)), (some.size, count))
     return np.asarray(lengths[some] @ rates / lengths[some].sum())
 
 

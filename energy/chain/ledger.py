@@ -23,6 +23,7 @@ from energy.aero.curves import least_thrust_coefficient, thrust_coefficient_of_l
 from energy.aero.operating_point import OperatingPoint, Rotor, free_run_speed_rad_s, solve, stalled_torque_share
 from energy.electrical import ElectricalState, electrical_state
 from energy.scenario.inputs import Inputs
+from energy.uncertainty.quantiles import ChainOutcome
 from vehicle.arrays import CubeOfAirSpeed, LikeAirSpeed, SquareOfAirSpeed, Values, map_arrays
 from vehicle.driving.engine import Battery, Engine, Supply, calculated_load_points, drive
 from vehicle.driving.fuels import FUELS
@@ -152,11 +153,21 @@ def change_and_heat(inputs: Inputs, turbine: TurbineAtWork | None = None) -> tup
     """Return (change in fuel or pack power, heat), in W: what `answer` says of them, without all else. For
     many draws.
     """
+    outcome = outcome_of_draws(inputs, turbine)
+    return outcome.change_w, outcome.heat_w
+
+
+def outcome_of_draws(inputs: Inputs, turbine: TurbineAtWork | None = None) -> ChainOutcome:
+    """Return change and heat of many draws, and where engine or motor lacks torque with the turbine or without."""
     turbine = turbine_at_work(inputs, with_free_run=False) if turbine is None else turbine
     heat = turbine.heat_power_w if inputs.credit.replaces_alternator else None
     without = _state(inputs, inputs.compared_with, turbine, alternator_heat_w=heat)
     working = _state(inputs, "working", turbine)
-    return working.supply.source_w - without.supply.source_w, turbine.heat_power_w
+    return ChainOutcome(
+        change_w=working.supply.source_w - without.supply.source_w,
+        heat_w=turbine.heat_power_w,
+        short_of_torque=~(working.supply.enough_torque & without.supply.enough_torque),
+    )
 
 
 def _spread(turbine: TurbineAtWork, road: tuple[int, ...]) -> TurbineAtWork:

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from energy.chain.ledger import Answer, answer
+from energy.chain.ledger import Answer, answer, turbine_at_work
 from energy.chain.limits import stated_limits
-from energy.chain.outcome import Outcome, SteadyOrTrip, steady_outcome, trip_outcome
+from energy.chain.outcome import Outcome, SteadyOrTrip, outcome_of, steady_outcome, trip_outcome
 from energy.chain.settings import SETTINGS, Look, look_of
 from energy.progress import Progress, tell
 from energy.scenario.inputs import inputs_of
@@ -25,6 +25,8 @@ THRIFTY_SHARE = 0.7  # the thriftiest setting still makes this share of the grea
 _ZOOMS = 4
 _LOOKS = 14  # how often it looks while closing in on the thriftiest
 _STARTS, _CANDIDATES = 4, 2000  # places from which it closes in, among so many of the least fuel per heat
+_PITCHES = 41  # along one line of settings
+_CLEARLY_MORE, _WORTH_W = 1.25, 20.0  # times the heat, and more watts, that are worth turning blades for: own rule
 _NO_FUEL_W = 0.05  # a change in fuel power that is none
 _SHARES_DONE = (0.0, 0.4, 0.48, 0.56, 0.64, 0.72)  # of the time that a match takes, before each look and the thriftiest
 
@@ -189,6 +191,31 @@ def best_setting(scenario: Scenario) -> Setting | None:
     first = _first_ranges(scenario, _own_values(scenario), ())
     best_at, _ = _best(look_of(scenario), _effort_of(scenario), first, None)
     return None if best_at is None else _setting(scenario, best_at, exact=True)
+
+
+def better_pitch(scenario: Scenario, own_heat_w: float) -> Setting | None:
+    """Return the pitch of most heat within the limits at the steady speed, all else as set, at the stated values.
+
+    None where it does not give clearly more than `own_heat_w`, or there is no pitch to choose. A look along one line
+    of settings costs an answer next to nothing: a ratio or element as well could give more still.
+    """
+    curves = scenario.curves
+    if scenario.schedule is not None or scenario.generator is None or scenario.heater.resistance is None:
+        return None
+    if curves is None or len(curves.pitch_deg) < 2:
+        return None
+    ends = scenario.pitch_convention.setting_deg(curves.pitch_deg[[0, -1]])
+    grid = np.repeat(_own_values(scenario)[None, :], _PITCHES, axis=0)
+    grid[:, 0] = np.linspace(ends.min(), ends.max(), _PITCHES)
+    heat = np.nan_to_num(look_of(scenario)(grid).heat_w)
+    at = int(np.argmax(heat))
+    if heat[at] < max(_CLEARLY_MORE * own_heat_w, own_heat_w + _WORTH_W):
+        return None
+    inputs = inputs_of(scenario, dict(zip(SETTINGS, grid[at], strict=True)))
+    stated = answer(inputs, turbine_at_work(inputs, with_free_run=False), with_other_sources=False)
+    pitch, ratio, resistance = (float(value) for value in grid[at])
+    outcome = outcome_of((float(stated.change.power_w),), (float(stated.turbine.heat_power_w),))
+    return Setting(pitch, ratio, resistance, stated, outcome)
 
 
 def over_draws(scenario: Scenario, setting: Setting) -> Setting:

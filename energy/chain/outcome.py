@@ -15,7 +15,7 @@ import numpy as np
 from energy.chain.draws import spread_of, steady_chain
 from energy.chain.ledger import change_and_heat
 from energy.scenario.inputs import inputs_of, values_of
-from energy.uncertainty.propagate import USUAL, Sampling
+from energy.uncertainty.propagate import USUAL, OutcomeSpread, Sampling
 from vehicle.quantity import Estimate
 
 if TYPE_CHECKING:
@@ -84,12 +84,17 @@ def steady_outcome(
     `exact` takes every value as stated.
     """
     setting = setting or {}
-    chain = _at_setting(scenario, setting, steady_chain(scenario))
-    spread = None if exact else spread_of(scenario, chain, sampling=_ONLY_RANGES)
+    spread = None if exact else steady_spread(scenario, setting)
     if spread is None:
         change, heat = change_and_heat(inputs_of(scenario, {key: np.asarray(v) for key, v in setting.items()}))
         return outcome_of((float(change),), (float(heat),))
     return outcome_of(spread.change_w, spread.heat_w)
+
+
+def steady_spread(scenario: Scenario, setting: Mapping[QuantityKey, float] | None = None) -> OutcomeSpread | None:
+    """Return the draws of a scenario at its steady speed, the same as its answer's, without what they hang on."""
+    chain = _at_setting(scenario, setting or {}, steady_chain(scenario))
+    return spread_of(scenario, chain, sampling=_ONLY_RANGES)
 
 
 def trip_outcome(scenario: Scenario, setting: Mapping[QuantityKey, float], stated: Answer) -> Outcome:

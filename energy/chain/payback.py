@@ -24,9 +24,9 @@ from energy.chain.answer import Answered, answered
 from energy.chain.break_even import WINDS_M_S, Ideal, PitchBreakEven, best_pitch_break_even, ideal_of
 from energy.chain.costs import Money, YearFlows, money_of
 from energy.chain.ledger import Answer, answer, turbine_at_work
-from energy.chain.limits import ROUNDING, OperatingLimit, broken_limits, keeps_limits, stated_limits
-from energy.chain.outcome import steady_outcome
-from energy.chain.stall import StallRisk
+from energy.chain.limits import ROUNDING, keeps_limits, stated_limits
+from energy.chain.outcome import steady_outcome, steady_spread
+from energy.chain.stall import stall_risk
 from energy.progress import Progress, part, tell
 from energy.scenario.inputs import inputs_of, ranges_of
 from energy.scenario.keys import NO_SOURCE
@@ -118,8 +118,7 @@ class Payback:
     """
 
     road_speed_m_s: float
-    broken: tuple[OperatingLimit, ...]  # by the scenario as stated
-    stall: StallRisk | None
+    stated: Answered  # of the scenario; with draws what is at risk in them, but nothing that they hang on
     ideal: Ideal | None
     wind: PayMap
     descent: PayMap
@@ -167,6 +166,7 @@ def payback(
     nominal = inputs_of(scenario)
     speed = float(np.asarray(nominal.road_speed_m_s))
     stated = answered(scenario, exact=True) if stated is None else stated
+    stated = stated if exact else _with_risks(scenario, stated)
     here = np.array([speed])
     drawn = None if exact else _drawn(scenario)
     winds = WINDS_M_S
@@ -191,8 +191,7 @@ def payback(
     tell(progress, 1.0)
     return Payback(
         road_speed_m_s=speed,
-        broken=broken_limits(stated),
-        stall=stated.stall,
+        stated=stated,
         ideal=_ideal(scenario, speed) if speed > 0 else None,
         wind=wind,
         descent=descent,
@@ -203,12 +202,19 @@ def payback(
         parked_winds_m_s=_WINDS_M_S,
         parked_heat_w=parked.heat_w,
         stated_wind_m_s=scenario.air.wind_speed.value,
-        heat_w=steady_outcome(scenario, exact=exact).heat_w,
+        heat_w=(stated.outcome if stated.trip is None else steady_outcome(scenario, exact=exact)).heat_w,
         parked_within=keeps_limits(standing.inputs, standing.turbine),
         limit_wind_m_s=_limit_wind_m_s(blown, winds),
         money=money_of(scenario, year.flows),
         best_pitch=best_pitch_break_even(scenario) if at_wind and np.isnan(at_wind["energy"].value[0]) else None,
     )
+
+
+def _with_risks(scenario: Scenario, stated: Answered) -> Answered:
+    """Return a steady answer with its draws: how likely they stall, break a limit or ask too much of the engine."""
+    if stated.trip is not None or stated.spread is not None:
+        return stated
+    return replace(stated, spread=steady_spread(scenario), stall=stall_risk(scenario, stated=stated.stall))
 
 
 def _limit_wind_m_s(blown: Answer, winds_m_s: np.ndarray) -> float:

@@ -25,6 +25,7 @@ from energy.chain.ledger import (
     change_and_heat,
     forces_on_road,
     mount_drag_n,
+    outcome_of_draws,
     resting_blades_drag_n,
     stowed_drag_n,
     turbine_at_work,
@@ -86,9 +87,11 @@ def _changing_speeds_m_s(scenario: Scenario) -> np.ndarray:
     return np.array(speeds)
 
 
-def answer_trip(scenario: Scenario, setting: Mapping[QuantityKey, float] | None = None) -> TripAnswer:
-    """Return the trip of the scenario's nominal values, at another `setting` if given."""
-    steps = steps_of_scenario(scenario)
+def answer_trip(
+    scenario: Scenario, setting: Mapping[QuantityKey, float] | None = None, steps: Steps | None = None
+) -> TripAnswer:
+    """Return the trip of the scenario's nominal values, at another `setting` if given; `steps` if known already."""
+    steps = steps_of_scenario(scenario) if steps is None else steps
     by_step, works = answer_by_step(scenario, steps, setting)
     weights = steps.duration_s / steps.total_s
     return TripAnswer(
@@ -142,13 +145,14 @@ def trip_chain(scenario: Scenario, *, coarse: bool = False) -> Chain:
 
     def chain(draws: Draws, progress: Progress | None = None) -> ChainOutcome:
         count = len(next(iter(draws.values())))
-        change, heat = np.empty(count), np.empty(count)
+        change, heat, short = np.empty(count), np.empty(count), np.empty(count, dtype=bool)
         for part, inputs, turbine in _in_blocks(scenario, steps, draws, nodes_of_each):
-            changed, made = change_and_heat(inputs, turbine)
-            change[part] = np.broadcast_to(changed, (part.stop - part.start, len(weights))) @ weights
-            heat[part] = np.broadcast_to(made, (part.stop - part.start, len(weights))) @ weights
+            drawn, shape = outcome_of_draws(inputs, turbine), (part.stop - part.start, len(weights))
+            change[part] = np.broadcast_to(drawn.change_w, shape) @ weights
+            heat[part] = np.broadcast_to(drawn.heat_w, shape) @ weights
+            short[part] = np.broadcast_to(drawn.short_of_torque, shape).any(axis=1)
             tell(progress, part.stop / count)
-        return ChainOutcome(change, heat)
+        return ChainOutcome(change, heat, short)
 
     return chain
 
@@ -450,6 +454,15 @@ def _at_rest_where(turbine: TurbineAtWork, resting: np.ndarray) -> TurbineAtWork
         return np.where(resting, False if values.dtype == bool else 0.0, values)
 
     return replace(map_arrays(still, turbine), free_run_speed_rad_s=turbine.free_run_speed_rad_s)
+
+
+def stowed_where(inputs: Inputs, turbine: TurbineAtWork, resting: np.ndarray) -> TurbineAtWork:
+    """Return a turbine that works, but is stowed where it rests: there its drag is that of the stowed rotor alone."""
+    stowed_n = stowed_drag_n(inputs)
+    drag = np.where(resting, stowed_n, turbine.rotor_drag_n)
+    given_up = np.where(resting, stowed_n * inputs.air.ahead_m_s, turbine.air_power_w)
+    still = _at_rest_where(replace(turbine, point=None), resting)
+    return replace(still, rotor_drag_n=drag, air_power_w=given_up, stowed_drag_n=stowed_n)
 
 
 def _works(scenario: Scenario, inputs: Inputs, stowed_n: np.ndarray) -> np.ndarray:

@@ -79,5 +79,5 @@ def show() -> None:
     page.table(("", ""), payback_words.year_rows(result, scenario, system), caption="Over a year of winds")
     if result.year.assumed:
         page.bullets([payback_words.assumed_climate(result, system)])
-    page.cautions(payback_words.cautions_of(scenario, full=True))
+    page.cautions(payback_words.cautions_of(result, system, full=True))
     page.assumptions(work)

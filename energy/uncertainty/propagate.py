@@ -59,6 +59,11 @@ class OutcomeSpread:
     measurements: tuple[Measurement, ...]
 
     @property
+    def short_of_torque(self) -> float:
+        """The share of the draws in which the engine lacks torque."""
+        return float(np.mean(self.outcome.short_of_torque))
+
+    @property
     def verdict(self) -> str:
         """`saves` or `costs` where that is at least 95 % probable, else `cannot tell`."""
         if self.probability_saves >= SURE:

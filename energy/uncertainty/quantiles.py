@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -14,10 +14,14 @@ QUANTILES = (0.05, 0.25, 0.50, 0.75, 0.95)
 
 @dataclass(frozen=True)
 class ChainOutcome:
-    """What the draws lead to, one entry a draw: change in fuel (or pack) power and heat, in W."""
+    """What the draws lead to, one entry a draw: change in fuel (or pack) power and heat, in W.
+
+    `short_of_torque` says where the engine cannot drive that draw, on a trip at any moment of it.
+    """
 
     change_w: np.ndarray
     heat_w: np.ndarray
+    short_of_torque: np.ndarray = field(default_factory=lambda: np.zeros((), dtype=bool))
 
 
 def saves_and_costs(outcome: ChainOutcome) -> tuple[np.ndarray, np.ndarray]:

@@ -56,6 +56,7 @@ if TYPE_CHECKING:
         TripStallData,
         TripTotalsData,
     )
+    from energy.words.match_model import SettingData
     from energy.words.result_model import AssumptionData
 
 _LIMIT_UNITS = {"rotor_speed": "rad/s", "tip_speed": "m/s", "force": "N", "current": "A", "power": "W"}
@@ -225,9 +226,8 @@ def answer_model(answered: Answered, system: UnitSystem = "metric") -> AnswerDat
     """Return the answer as typed data: every field with its unit and meaning."""
     from energy.words import answer_model as model
 
-    answer = answered.answer
-    turbine, per_heat = answer.turbine, litres_per_kwh(answered.answer)
-    said = verdict(answered, system)
+    answer, said = answered.answer, verdict(answered, system)
+    turbine, per_heat = answer.turbine, litres_per_kwh(answer)
     return model.AnswerData(
         safe=False if said.dangers else None,
         may_be_operated=said.operate,
@@ -256,6 +256,7 @@ def answer_model(answered: Answered, system: UnitSystem = "metric") -> AnswerDat
         if answered.spread is None
         else spread_model(answered.spread, answered.outcome, answered.scenario),
         stall=_stall_model(answered.stall),
+        better_pitch=_better_pitch_model(answered),
         trip_stall=_trip_stall_model(answered.trip_stall),
         matters_most=_matters_models(answered.spread),
         measure_next=_measure_models(answered.spread),
@@ -307,6 +308,12 @@ def _stall_model(stall: StallRisk | None) -> StallData | None:
         needs_a_push=stall.needs_a_push,
         faster_speed_breaks=[limit.key for limit in stall.beyond_limits],
     )
+
+
+def _better_pitch_model(answered: Answered) -> SettingData | None:
+    from energy.words.match import setting_data
+
+    return None if answered.better_pitch is None else setting_data(answered.better_pitch)
 
 
 def _trip_stall_model(stall: TripStallRisk | None) -> TripStallData | None:

@@ -237,6 +237,10 @@ class AnswerData(ResultModel):
     fuel_change: FuelChangeData = said("what working does to fuel, at the stated values")
     interval: IntervalData | None = said("how sure; null where nothing was drawn")
     stall: StallData | None = said("whether it stays stalled; null over a trip, and where no curves are known")
+    better_pitch: SettingData | None = said(
+        "the pitch of most heat within the limits, all else as set and at the stated values, where it gives clearly "
+        "more; else null"
+    )
     trip_stall: TripStallData | None = said("how much of a trip it is stalled; null for one speed, or without curves")
     matters_most: list[MattersData] = said("what the uncertainty is made of")
     measure_next: list[MeasureNextData] = said("what to measure, and what that would do")

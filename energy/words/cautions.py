@@ -12,16 +12,25 @@ from energy.aero.blade import STALL_SHARE_LIMIT
 from energy.aero.operating_point import free_run_is_known
 from energy.chain.certified import TOWN_FUEL_READS_LOW
 from energy.chain.ledger import answer
+from energy.chain.stall import WORTH_SAYING
 from energy.chain.stalled import AIR_M_S
 from energy.electrical import SIX_PULSE_VOLTAGE_RATIO
 from energy.scenario.inputs import inputs_of
-from energy.words.verdict import LIKELY, beyond_curves, limit_at_risk_sentence, number
+from energy.words.verdict import (
+    LIKELY,
+    beyond_curves,
+    limit_at_risk_sentence,
+    number,
+    short_of_torque,
+    short_of_torque_sentence,
+)
 from vehicle.driving.engine import Battery, outside_the_map
 from vehicle.driving.trip import stops_and_goes
 from vehicle.units import UnitSystem, show
 
 if TYPE_CHECKING:
     from energy.chain.answer import Answered
+    from energy.chain.stall import StallRisk
     from energy.scenario.read import Scenario
 
 # Common practice, no source: above 50 V AC or DC a supply is handled as mains. IEC 62257-7-1:2010, 3.55 takes as
@@ -56,7 +65,12 @@ _WORTH_A_LINE = 0.2  # of the simulations, where the page is full: own rule, no 
 
 def cautions(answered: Answered, system: UnitSystem) -> list[str]:
     """Return every caution, the most pressing first: those of this answer, then those that always hold."""
-    return [*_of_limits_at_risk(answered, system), *_of_this_answer(answered, system), *STANDING]
+    return [
+        *_of_limits_at_risk(answered.stall, system),
+        *_of_the_torque(answered),
+        *_of_this_answer(answered, system),
+        *STANDING,
+    ]
 
 
 def pressing_cautions(answered: Answered, system: UnitSystem) -> list[str]:
@@ -64,7 +78,22 @@ def pressing_cautions(answered: Answered, system: UnitSystem) -> list[str]:
     # Of a rotor that can get stuck in stall the first lines give what both groups do: there is room for little more.
     stalled = answered.stall is not None and answered.stall.matters
     least = _WORTH_A_LINE if stalled else 0.0
-    return [*_of_limits_at_risk(answered, system, least), *_of_this_answer(answered, system), BLADE, ESTIMATE]
+    return [
+        *_of_limits_at_risk(answered.stall, system, least),
+        *_of_the_torque(answered, least),
+        *_of_this_answer(answered, system),
+        BLADE,
+        ESTIMATE,
+    ]
+
+
+def of_the_same_answer(answered: Answered, system: UnitSystem) -> list[str]:
+    """Return what makes numbers weaker than they look, for every output that rests on those of this answer."""
+    return [
+        *_of_limits_at_risk(answered.stall, system),
+        *_of_the_torque(answered),
+        *_beyond_curves_on_trip(answered),
+    ]
 
 
 def of_the_file(scenario: Scenario) -> list[str]:
@@ -101,14 +130,21 @@ def _of_the_rotor(answered: Answered, system: UnitSystem) -> Iterator[str]:
     yield from _of_the_load_cut(answered, system)
 
 
-def _of_limits_at_risk(answered: Answered, system: UnitSystem, least: float = 0.0) -> Iterator[str]:
+def _of_limits_at_risk(stall: StallRisk | None, system: UnitSystem, least: float = 0.0) -> Iterator[str]:
     """Yield the limit that holds at the stated values and that the largest part of the simulations breaks.
 
     What most of them break the first lines say.
     """
-    at_risk = () if answered.stall is None else answered.stall.at_risk
+    at_risk = () if stall is None else stall.at_risk
     for risk in [one for one in at_risk if least < one.share <= LIKELY][:1]:
         yield limit_at_risk_sentence(risk, system)
+
+
+def _of_the_torque(answered: Answered, least: float = WORTH_SAYING) -> Iterator[str]:
+    """Yield that in a part of the simulations the engine lacks torque; what is so in most the first lines say."""
+    share = short_of_torque(answered)
+    if max(least, WORTH_SAYING) < share <= LIKELY:
+        yield short_of_torque_sentence(answered, share)
 
 
 def _of_the_yaw(answered: Answered) -> Iterator[str]:
@@ -193,11 +229,9 @@ def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
     """Yield where the numbers are weaker than they look."""
     result, turbine = answered.answer, answered.at_its_most
     limits = result.inputs.turbine
-    if bool(turbine.beyond_data):
-        if limits.curves is None:
-            yield _outside_the_table(answered, system)
-        elif answered.trip is not None:  # at one speed it stands before the answer
-            yield beyond_curves(limits.curves)
+    if bool(turbine.beyond_data) and limits.curves is None:
+        yield _outside_the_table(answered, system)
+    yield from _beyond_curves_on_trip(answered)
     if answered.trip is None and number(turbine.stalled_torque_share) > STALL_SHARE_LIMIT:
         yield _stalled_sections(answered, system)
     if bool(turbine.thrust_floor):
@@ -212,6 +246,13 @@ def _of_the_numbers(answered: Answered, system: UnitSystem) -> Iterator[str]:
         )
     yield from _of_the_fuel_map(answered, system)
     yield from _of_town_fuel(answered)
+
+
+def _beyond_curves_on_trip(answered: Answered) -> Iterator[str]:
+    """Yield that the rotor runs past its curves on a trip; at one speed that stands before the answer."""
+    curves = answered.answer.inputs.turbine.curves
+    if answered.trip is not None and curves is not None and bool(answered.at_its_most.beyond_data):
+        yield beyond_curves(curves)
 
 
 def _outside_the_table(answered: Answered, system: UnitSystem) -> str:

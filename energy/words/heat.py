@@ -4,28 +4,32 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from energy.chain.answer import Answered
-from energy.chain.heating import SHARE, Heating, element_cap_w
+from energy.chain.heating import SHARE, Heating, Trip, element_cap_w
 from energy.chain.limits import heating_limits, in_order
 from energy.heat.heater import HeatingOutcome
 from energy.heat.steps import FloatArray
 from energy.scenario.inputs import Assumption
-from energy.words.cautions import of_the_file
+from energy.words.cautions import of_the_file, of_the_same_answer
 from energy.words.heat_limits import Remedy, element_surface_k, has_element, remedies
 from energy.words.heat_limits import cautions as heater_cautions
 from energy.words.verdict import (
     DO_NOT_OPERATE,
+    LIKELY,
     OVER_RATING,
     FirstLines,
     conditions_line,
     danger_lines,
+    doubts,
+    likely_beyond,
     policy_words,
-    stall_lines,
-    trip_stall_lines,
+    too_many_watts,
+    torque_on_trip,
 )
 from vehicle.constants import ZERO_CELSIUS_K
 from vehicle.units import UnitSystem, figures, show, show_pair
@@ -200,6 +204,9 @@ def _over_rating_lines(heating: Heating, system: UnitSystem) -> list[str]:
     share = float(np.mean(heating.power_w[1:] > cap_w)) if heating.drawn else 0.0
     if heating.trip is not None or share < DANGEROUS_SHARE or heating.power_w[0] > cap_w:
         return []
+    at_risk = () if heating.stall is None else heating.stall.at_risk
+    if any(one.limit.key == "heater.rated_power" and one.share > LIKELY for one in at_risk):  # a danger says it
+        return []
     return [
         f"Can exceed the element's rating: in {_percent(share)} of the simulations more than "
         f"{show(cap_w, 'power', system)} goes into it.{OVER_RATING}"
@@ -217,10 +224,10 @@ def _ranged(values: FloatArray, one: Any, never: str = "perhaps never") -> str:
 
 def first_lines(heating: Heating, system: UnitSystem) -> FirstLines:
     """Return the first lines of a heating: what is dangerous, when it is hot, one number a line."""
-    broken = in_order(heating_limits(heating))
+    broken, stated = in_order(heating_limits(heating)), _answered(heating)
     boils, warnings = _boil_lines(heating, system)
     burns, hot = _surface_lines(heating, system)
-    over = danger_lines(broken, broken, system)
+    over = danger_lines(broken, broken, system) or likely_beyond(heating.stall, system)
     # What the limits ask to change stands after all dangers.
     dangers = [*over[:-1], *burns, *boils, *over[-1:]]
     if (burns or boils) and not over:
@@ -237,11 +244,34 @@ def first_lines(heating: Heating, system: UnitSystem) -> FirstLines:
     mean = "" if heating.trip is None else ", mean of the trip"
     return FirstLines(
         dangers=tuple(dangers),
-        warnings=(*stall_lines(heating.stall, system), *trip_stall_lines(heating.trip_stall, system), *warnings),
+        warnings=(*_doubts(heating, system), *warnings),
         headline=headline,
-        lines=(_case_line(heating, system), f"Heat into {heating.scenario.heater.what}{mean}: {heat}", *more),
+        lines=(
+            _case_line(heating, system),
+            *(() if stated is None else torque_on_trip(stated)),
+            f"Heat into {heating.scenario.heater.what}{mean}: {heat}",
+            *more,
+        ),
         operate="no" if dangers else "not checked",
     )
+
+
+def _answered(heating: Heating) -> Answered | None:
+    """Return the answer that a heating rests on, at its speed or over its trip; None under a wattmeter's log."""
+    if heating.over_trip is not None:
+        trip = heating.over_trip
+        return Answered(heating.scenario, trip.mean, math.nan, trip=trip, trip_stall=heating.trip_stall)
+    if heating.trip is not None:
+        return None
+    return Answered(heating.scenario, heating.answer, math.nan, heating.spread, stall=heating.stall)
+
+
+def _doubts(heating: Heating, system: UnitSystem) -> tuple[str, ...]:
+    """Return what makes the numbers of a heating doubtful; of a wattmeter's log that of the fuel alone."""
+    stated = _answered(heating)
+    if stated is not None:
+        return doubts(stated, system)
+    return () if heating.hardest is None else too_many_watts(heating.answer.inputs, heating.hardest)
 
 
 def dangers(heating: Heating, system: UnitSystem) -> list[str]:
@@ -260,7 +290,11 @@ def _case_line(heating: Heating, system: UnitSystem) -> str:
     if heating.trip is None:
         return conditions_line(Answered(heating.scenario, heating.answer, math.nan), system)
     often = f", driven {heating.trip.repeats} times" if heating.trip.repeats > 1 else ""
-    policy = policy_words(heating.scenario, system) if heating.trip.power_w is None else ""  # a log shows what it did
+    if heating.trip.power_w is None:
+        policy = policy_words(heating.scenario, system)
+    else:  # a log shows what it did
+        share = heating.trip.logged_work_share
+        policy = "" if share == 1 else f", at work {_percent(share)} of the time"
     return f"On {heating.trip.name} ({duration_words(heating.trip.seconds)}{often}){policy}"
 
 
@@ -534,7 +568,8 @@ def what_would_help(heating: Heating, system: UnitSystem) -> list[Remedy]:
 def cautions(heating: Heating, system: UnitSystem) -> list[str]:
     """Return what could hurt someone or break here, the most pressing first."""
     load = heating.load
-    said = of_the_file(heating.scenario)
+    said = _cautions_of_its_answer(heating, system)
+    said += of_the_file(heating.scenario)
     offered, cap = float(np.max(heating.answer.turbine.heat_power_w)), element_cap_w(load)
     if heating.trip is None and offered > cap:
         said.append(
@@ -596,6 +631,7 @@ def notes(heating: Heating, system: UnitSystem) -> list[str]:
         )
     if heating.trip is not None:
         said += heating.trip.remarks
+        said += _fuel_of_log_note(heating.trip, system)
         if heating.trip.power_w is None:
             said.append(
                 "The power at each speed is that of the steady turbine; a rotor needs some seconds to follow. Braking "
@@ -603,6 +639,28 @@ def notes(heating: Heating, system: UnitSystem) -> list[str]:
                 "speeding up count in the fuel: on overrun the drag is free."
             )
     return said
+
+
+def _cautions_of_its_answer(heating: Heating, system: UnitSystem) -> list[str]:
+    """Return what makes the numbers of its answer weaker; of the element's rating the warnings speak."""
+    stated = _answered(heating)
+    if stated is None:
+        return []
+    if stated.stall is not None:
+        others = tuple(one for one in stated.stall.at_risk if one.limit.key != "heater.rated_power")
+        stated = replace(stated, stall=replace(stated.stall, at_risk=others))
+    return of_the_same_answer(stated, system)
+
+
+def _fuel_of_log_note(trip: Trip, system: UnitSystem) -> list[str]:
+    """Return by what rule a wattmeter's log with speeds charges fuel; empty for other trips."""
+    if trip.power_w is None or trip.speed_m_s is None:
+        return []
+    from_w = show(trip.works_from_w, "power", system, digits=2)
+    return [
+        "The fuel is that of the calculated turbine at the logged speeds: working where the log shows more than "
+        f"{from_w} (1 % of its highest power), stowed elsewhere, gaps included."
+    ]
 
 
 def _percent(share: float) -> str:

@@ -12,6 +12,7 @@ from energy.chain.limits import in_order, operating_limits
 from energy.chain.matching import Flatness, Match, Setting
 from energy.words.verdict import (
     DO_NOT_OPERATE,
+    NO_HEAT_W,
     UNLOADED_SET,
     FirstLines,
     conditions_line,
@@ -78,16 +79,27 @@ def first_lines(match: Match, system: UnitSystem) -> FirstLines:
             operate="no",
         )
     return FirstLines(
-        headline=f"Maximum heat within the stated limits: {gives}",
+        headline=f"{_maximum(best)} within the stated limits: {gives}",
         lines=(
             where,
             f"Setting: {setting}",
-            f"Today's setting gives {own}",
+            f"Today's setting gives {own}{_beyond_its_curves(match.own)}",
             *_fragile_line(best, system),
             *_start_unloaded_line(match),
             LOADS_FIRST,
         ),
     )
+
+
+def _maximum(best: Setting) -> str:
+    """Return what the headline calls the maximum: no setting is worth building in air that gives no heat."""
+    none = best.outcome.heat_w.estimate <= NO_HEAT_W
+    return "Next to no heat in this air at any setting" if none else "Maximum heat"
+
+
+def _beyond_its_curves(own: Setting) -> str:
+    """Return, after its heat, that the scenario's own setting lets the rotor run past its curves; else nothing."""
+    return "; extrapolated, as the rotor would run past its curves there" if bool(own.at_its_most.beyond_data) else ""
 
 
 def _heat_with_range(setting: Setting, system: UnitSystem) -> str:

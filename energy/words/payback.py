@@ -11,7 +11,7 @@ from energy.scenario.inputs import inputs_of
 from energy.uncertainty.quantiles import ALMOST_CERTAIN
 from energy.words.answer import no_break_even
 from energy.words.result_model import ends_data, estimate_data
-from energy.words.verdict import FirstLines, danger_lines, stall_lines
+from energy.words.verdict import FirstLines, dangers_of, doubts
 from vehicle.quantity import Estimate
 from vehicle.units import UnitSystem, figures, show, to_user
 
@@ -25,11 +25,11 @@ if TYPE_CHECKING:
 
 def first_lines(result: Payback, scenario: Scenario, system: UnitSystem) -> FirstLines:
     """Return the first lines: what breaks a limit, whether it pays in money, one number a line."""
-    dangers = danger_lines(result.broken, result.broken, system)
+    dangers = dangers_of(result.stated, system)
     in_still_air = result.limit_wind_m_s <= 0  # NaN where no head wind breaks a limit
     return FirstLines(
         dangers=dangers,
-        warnings=(*_limit_line(result, system), *stall_lines(result.stall, system)),
+        warnings=(*_limit_line(result, system), *doubts(result.stated, system)),
         headline=_money_headline(result),
         lines=(
             _year_line(result, system),
@@ -341,11 +341,13 @@ CAUTIONS = (
 )
 
 
-def cautions_of(scenario: Scenario, *, full: bool) -> list[str]:
+def cautions_of(result: Payback, system: UnitSystem, *, full: bool) -> list[str]:
     """Return what could hurt someone or break, after what is odd or unusual about the scenario's values."""
-    from energy.words.cautions import BLADE, ESTIMATE, of_the_file
+    from energy.words.cautions import BLADE, ESTIMATE, of_the_file, of_the_same_answer
 
-    return [*of_the_file(scenario), *(CAUTIONS if full else ()), BLADE, ESTIMATE]
+    stated = result.stated
+    of_it = [*of_the_file(stated.scenario), *of_the_same_answer(stated, system)]
+    return [*of_it, *(CAUTIONS if full else ()), BLADE, ESTIMATE]
 
 
 def head_wind_rows(result: Payback, scenario: Scenario, system: UnitSystem) -> list[tuple[str, str]]:
@@ -467,6 +469,7 @@ def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:
         title=scenario.title,
         safe=False if first.dangers else None,
         dangers=list(first.dangers),
+        warnings=list(first.warnings),
         headline=first.headline,
         sentence=first.sentence,
         may_be_operated=first.operate,
@@ -494,7 +497,7 @@ def as_data(result: Payback, scenario: Scenario) -> dict[str, Any]:
             heat_power_w=result.parked_heat_w.tolist(),
             within_limits=result.parked_within.tolist(),
         ),
-        cautions=cautions_of(scenario, full=True),
+        cautions=cautions_of(result, "metric", full=True),
     ).model_dump()
 
 

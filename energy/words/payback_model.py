@@ -130,6 +130,7 @@ class PaybackData(ResultModel):
     title: str = said("title of the scenario")
     safe: bool | None = said("false where a limit is broken; null where none is, since loads are not checked here")
     dangers: list[str] = said("broken limits and what to change; empty where none is broken")
+    warnings: list[str] = said("what may happen, such as a rotor that stays stalled; said before the headline")
     headline: str = said("the answer in one line")
     sentence: str = said("the first lines as one text")
     may_be_operated: Literal["no", "not checked"] = said("whether it may be operated like this")

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from energy.aero.momentum import BETZ_LIMIT
-from energy.chain.ledger import Answer
+from energy.chain.ledger import Answer, TurbineAtWork
 from energy.chain.limits import OperatingLimit, broken_limits, limits_of
 from energy.chain.stall import LimitAtRisk, StallRisk
 from energy.scenario.keys import spec_of
@@ -29,10 +29,12 @@ if TYPE_CHECKING:
     from energy.chain.place import PlaceRisk
     from energy.chain.trip import TripAnswer
     from energy.chain.trip_stall import TripStallRisk
+    from energy.scenario.inputs import Inputs
     from energy.scenario.read import Scenario
     from energy.uncertainty.measurement import Measurement
 
 _ABOVE_BETZ = 1.02  # of rounding and dense air: own rule, no source
+NO_HEAT_W = 0.5  # up to here heat is none: own rule, no source
 LIKELY = 0.5  # of the simulations: the answer is their median, and beyond the limit from here on
 _SURELY_STALLED = 0.95  # of the simulations: from here on one group is shown
 Operate = Literal["no", "not checked"]
@@ -138,24 +140,18 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
     """Return the verdict on a scenario: what is dangerous, what working costs or saves, and what would make it
     surer.
     """
-    dangers = danger_lines(broken_limits(answered), limits_of(answered), system) or _likely_beyond(answered, system)
+    dangers = dangers_of(answered, system)
     word, headline, lines = _outcome(answered, system)
-    # At one speed it makes the headline untrue; of a trip it takes some moments.
-    torque, steady = _torque_line(answered), answered.trip is None
     return Verdict(
         word=word,
         dangers=dangers,
-        warnings=(
-            *_too_many_watts_line(answered),
-            *_beyond_curves_line(answered),
-            *(torque if steady else ()),
-            *stall_warnings(answered, system),
-        ),
+        warnings=doubts(answered, system),
         headline=headline,
         lines=(
             conditions_line(answered, system),
-            *(() if steady else (line.rstrip(".") for line in torque)),
+            *torque_on_trip(answered),
             *lines,
+            *_better_pitch_line(answered, system),
             *place_lines(answered.place, system),
             *unmeasured_thrust_line(answered),
         ),
@@ -163,6 +159,29 @@ def verdict(answered: Answered, system: UnitSystem) -> Verdict:
         case=_case(answered),
         operate="no" if dangers else "not checked",
     )
+
+
+def dangers_of(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
+    """Return the limits that an answer breaks, else those that most of its simulations break, and what to change."""
+    broken = danger_lines(broken_limits(answered), limits_of(answered), system)
+    return broken or likely_beyond(answered.stall, system)
+
+
+def doubts(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
+    """Return what makes the numbers of an answer doubtful, whether its rotor is stalled: before every headline that
+    rests on that answer.
+    """
+    return (
+        *too_many_watts(answered.answer.inputs, answered.at_its_most),
+        *_beyond_curves_line(answered),
+        *(_torque_line(answered) if answered.trip is None else ()),
+        *stall_warnings(answered, system),
+    )
+
+
+def torque_on_trip(answered: Answered) -> tuple[str, ...]:
+    """Return, as a line, that the engine lacks torque on a trip: some moments of it. At one speed it is a doubt."""
+    return () if answered.trip is None else tuple(line.rstrip(".") for line in _torque_line(answered))
 
 
 def danger_lines(
@@ -177,9 +196,9 @@ def danger_lines(
     return _do_not_operate([limit_sentence(limit, system) for limit in broken], broken, where)
 
 
-def _likely_beyond(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
+def likely_beyond(stall: StallRisk | None, system: UnitSystem) -> tuple[str, ...]:
     """Return the limits that hold at the stated values and that most simulations break, as dangers; else nothing."""
-    likely = () if answered.stall is None else [one for one in answered.stall.at_risk if one.share > LIKELY]
+    likely = () if stall is None else [one for one in stall.at_risk if one.share > LIKELY]
     if not likely:
         return ()
     return _do_not_operate([limit_at_risk_sentence(one, system) for one in likely], [one.limit for one in likely])
@@ -294,6 +313,22 @@ def _best_setting(stall: StallRisk, system: UnitSystem) -> str:
     )
 
 
+def _better_pitch_line(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
+    """Return that another pitch would give clearly more heat, and at what cost; empty where none does."""
+    best = answered.better_pitch
+    if best is None:
+        return ()
+    heat, own = (
+        show(float(turbine.heat_power_w), "power", system, digits=2)
+        for turbine in (best.answer.turbine, answered.answer.turbine)
+    )
+    return (
+        f"Pitch far from its best: {figures(best.pitch_deg, 2)}° would give {heat} instead of {own} within the "
+        f"limits{_cost_of(best, system)}, at the stated values (see windtoll match; check the loads of that setting "
+        "before you operate it)",
+    )
+
+
 def _cost_of(best: Setting, system: UnitSystem) -> str:
     """Return what the heat of a setting costs in fuel; nothing where it costs none."""
     fuel = best.answer.inputs.fuel
@@ -308,13 +343,33 @@ def _torque_line(answered: Answered) -> tuple[str, ...]:
     result = answered.answer
     without, working = (bool(state.supply.enough_torque) for state in (result.without, result.states["working"]))
     if without and working:
-        return ()
+        share = short_of_torque(answered)
+        return (short_of_torque_sentence(answered, share),) if share > LIKELY else ()
     baseline_state = "not fitted" if result.compared_with == "absent" else "stowed"
     state = "with the turbine working" if without else f"{baseline_state} or working"
-    what = "this speed" if answered.trip is None else "all of this trip"
     return (
-        f"The engine does not have the torque for {what}, {state}. The fuel is that of a fuller throttle than it has.",
+        f"The engine does not have the torque for {_driven_at(answered)}, {state}. The fuel is that of a fuller "
+        "throttle than it has.",
     )
+
+
+def short_of_torque(answered: Answered) -> float:
+    """Return the share of the simulations in which the engine lacks torque, where at the stated values it does not."""
+    result = answered.answer
+    enough = result.without.supply.enough_torque & result.states["working"].supply.enough_torque
+    return 0.0 if answered.spread is None or not bool(enough) else answered.spread.short_of_torque
+
+
+def short_of_torque_sentence(answered: Answered, share: float) -> str:
+    """Return in a sentence that in a part of the simulations the engine cannot drive what was asked."""
+    return (
+        f"In {100 * share:.0f} % of the simulations the engine does not have the torque for {_driven_at(answered)}: "
+        "the fuel there is that of a fuller throttle than it has."
+    )
+
+
+def _driven_at(answered: Answered) -> str:
+    return "this speed" if answered.trip is None else "all of this trip"
 
 
 def beyond_curves(curves: RotorCurves) -> str:
@@ -333,13 +388,12 @@ def _beyond_curves_line(answered: Answered) -> tuple[str, ...]:
     return (beyond_curves(curves),)
 
 
-def _too_many_watts_line(answered: Answered) -> tuple[str, ...]:
+def too_many_watts(inputs: Inputs, hardest: TurbineAtWork) -> tuple[str, ...]:
     """Return that measured watts need more power at the shaft than the air gives any rotor; else nothing."""
-    result = answered.answer
-    coefficient = number(answered.at_its_most.power_coefficient)
-    if result.inputs.turbine.measured is None or not coefficient > _ABOVE_BETZ * BETZ_LIMIT:
+    coefficient = number(hardest.power_coefficient)
+    if inputs.turbine.measured is None or not coefficient > _ABOVE_BETZ * BETZ_LIMIT:
         return ()
-    efficiency = figures(number(result.inputs.turbine.chain_efficiency), 2)
+    efficiency = figures(number(inputs.turbine.chain_efficiency), 2)
     return (
         f"Too many watts for this air: with rotor.chain_efficiency at {efficiency} they need a power coefficient of "
         f"{figures(coefficient, 2)} at the shaft, and no rotor in free air exceeds {figures(BETZ_LIMIT, 3)} (Betz). "
@@ -414,7 +468,7 @@ def _outcome(answered: Answered, system: UnitSystem) -> tuple[Any, str, tuple[st
     result, spread = answered.answer, answered.spread
     change, heat = median_change_w(answered), median_heat_w(answered)
     small = 1e-9 * abs(number(result.without.supply.source_w)) + 0.05
-    heats = heat > 0.5
+    heats = heat > NO_HEAT_W
     nominal = "costs" if change > small else "saves" if change < -small or heats else "no effect"
     heat_line = heat_words(answered, system)
     # Standing still no draw changes the fuel: then the heat alone is open, however small.
@@ -565,7 +619,7 @@ def _against_absent(answered: Answered, system: UnitSystem) -> tuple[str, ...]:
 def heat_words(answered: Answered, system: UnitSystem, *, priced: bool = True) -> str:
     """Return the heat and its price: "Heat into the tank: 1.77 kW, at 1.5 L of diesel per kWh"."""
     heat, what = median_heat_w(answered), answered.scenario.heater.what
-    if heat <= 0.5:
+    if heat <= NO_HEAT_W:
         return f"Heat into {what}: none"
     price = _price(answered, system) if priced and median_change_w(answered) > 0 else ""
     return f"Heat into {what}: {show(heat * answered.over_s, answered.power_kind, system)}{price}"

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from energy.chain import heating as chain
 from energy.chain.answer import answered
-from energy.chain.heating import Heating, Trip, load_of, read_power, read_trip, sampled
+from energy.chain.heating import Heating, Trip, load_of, read_power, read_trip, sampled, uncertain_keys
 from energy.chain.ledger import answer, turbine_at_work
 from energy.chain.load import load
 from energy.chain.trip import answer_trip
@@ -439,6 +439,63 @@ def test_a_wattmeters_log(demo: Callable[..., Scenario], tmp_path: Path) -> None
     silent = heating(demo("van_water_tank"), read_power(path))
     assert heat_report.as_data(silent, "metric")["fuel_to_target_l"] is None
     assert ("fuel to get there", "not known: log.csv has no column speed") in heat_report.key_numbers(silent, "metric")
+
+
+@pytest.mark.parametrize("stowed", ["stopped", "spinning", "feathered"])
+@pytest.mark.parametrize("off_w", [0.0, 19.0])
+def test_a_log_charges_the_turbine_only_where_it_gives_power(
+    demo: Callable[..., Scenario], tmp_path: Path, stowed: str, off_w: float
+) -> None:
+    """By hand: the fuel of the working turbine in the rows with power, of the stowed one in the others."""
+    scenario = demo("van_water_tank", f'rotor.stowed="{stowed}"')
+    path = tmp_path / "log.csv"
+    speeds, watts = (90.0, 90.0, 60.0, 60.0, 90.0), (2000.0, off_w, 900.0, off_w, 21.0)
+    rows = [f"{60 * k},{watts[k]},{speeds[k]}\n" for k in range(5)]
+    path.write_text("time_s,power_w,speed_km_h\n" + "".join(rows), encoding="utf-8")
+    found = heating(scenario, read_power(path, repeats=2), draws=64)
+    changes = np.diff([*speeds, speeds[-1]]) / 3.6 / 60
+    spent = 0.0
+    for speed, change, power in zip(speeds, changes, watts, strict=True):
+        drive = {"trip.road_speed": np.asarray(speed / 3.6), "trip.acceleration": np.asarray(change)}
+        there = answer(inputs_of(scenario, drive))
+        state = there.states["working" if power > 20 else "stowed"]  # a hundredth of the highest power
+        assert there.inputs.fuel is not None
+        watts_more = state.supply.source_w - there.without.supply.source_w
+        spent += 2 * 60 * float(watts_more) / there.inputs.fuel.heating_value_j_per_m3
+    assert found.over_trip_fuel_m3[0] == pytest.approx(spent, rel=1e-9)
+    # The draws lie about the stated value, not about that of a turbine that works all the time.
+    assert found.over_trip_fuel_m3[1:].min() < spent < found.over_trip_fuel_m3[1:].max()
+    always = np.maximum(watts, 21.0)
+    rows = [f"{60 * k},{always[k]},{speeds[k]}\n" for k in range(5)]
+    path.write_text("time_s,power_w,speed_km_h\n" + "".join(rows), encoding="utf-8")
+    working = heating(scenario, read_power(path, repeats=2), draws=64)
+    # A rotor that spins without load drags more than one at work.
+    ratio = np.median(found.over_trip_fuel_m3[1:]) / np.median(working.over_trip_fuel_m3[1:])
+    assert ratio > 1.05 if stowed == "spinning" else ratio < 0.8
+    assert (
+        heat_report.first_lines(found, "metric").lines[0]
+        == "On log.csv (10 min, driven 2 times), at work 60 % of the time"
+    )
+    assert "at work" not in heat_report.first_lines(working, "metric").lines[0]
+    rule = "working where the log shows more than 20 W (1 % of its highest power), stowed elsewhere, gaps included."
+    assert any(rule in note for note in heat_report.notes(found, "metric"))
+
+
+def test_a_log_of_no_power_at_all_costs_what_a_stowed_turbine_does(
+    demo: Callable[..., Scenario], tmp_path: Path
+) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text("time_s,power_w,speed_km_h\n0,0,80\n60,0,80\n", encoding="utf-8")
+    scenario = demo("van_water_tank")
+    found = heating(scenario, read_power(path), draws=16)
+    ranges = uncertain_keys(scenario, inputs_of(scenario).used)
+    drawn = sampled(scenario, {key: known for key, known in ranges.items() if not key.startswith("trip.")}, 16)
+    there = answer(inputs_of(scenario, {**drawn, "trip.road_speed": np.asarray(80 / 3.6)}))
+    stowed = there.states["stowed"].supply.source_w - there.without.supply.source_w
+    assert there.inputs.fuel is not None
+    assert found.over_trip_fuel_m3 == pytest.approx(120 * stowed / there.inputs.fuel.heating_value_j_per_m3)
+    assert found.hardest is not None
+    assert found.hardest.rotor_speed_rad_s == 0  # no limit is broken by a rotor that rests
 
 
 def test_hostile_trips(tmp_path: Path) -> None:
