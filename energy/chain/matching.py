@@ -26,7 +26,8 @@ _ZOOMS = 4
 _LOOKS = 14  # how often it looks while closing in on the thriftiest
 _STARTS, _CANDIDATES = 4, 2000  # places from which it closes in, among so many of the least fuel per heat
 _PITCHES = 41  # along one line of settings
-_CLEARLY_MORE, _WORTH_W = 1.25, 20.0  # times the heat, and more watts, that are worth turning blades for: own rule
+# Times the heat, and more watts, that are worth turning blades for: own rule, beyond what the thriftiest gives up.
+_CLEARLY_MORE, _WORTH_W = 1.05 / THRIFTY_SHARE, 20.0
 _NO_FUEL_W = 0.05  # a change in fuel power that is none
 _SHARES_DONE = (0.0, 0.4, 0.48, 0.56, 0.64, 0.72)  # of the time that a match takes, before each look and the thriftiest
 

@@ -27,7 +27,7 @@ def _at(demos: Path, demo: str, *overrides: str) -> Answered:
     [("van_water_tank", ()), ("van_water_tank", ("rotor.highest_rotor_speed=760 rpm",)), ("pickup_drying_box", ())],
 )
 def test_the_pitch_of_most_heat_is_the_best_of_all(demos: Path, demo: str, limits: tuple[str, ...]) -> None:
-    off = "16 deg" if demo == "van_water_tank" else "8 deg"
+    off = "16 deg" if demo == "van_water_tank" else "11 deg"
     told = _at(demos, demo, f"rotor.pitch={off}", *limits)
     curves = told.scenario.curves
     assert curves is not None
@@ -41,7 +41,7 @@ def test_the_pitch_of_most_heat_is_the_best_of_all(demos: Path, demo: str, limit
     assert told.better_pitch is not None
     assert told.better_pitch.pitch_deg == pytest.approx(best)
     assert number(told.better_pitch.answer.turbine.heat_power_w) == pytest.approx(heats[best])
-    assert heats[best] > 1.25 * number(told.answer.turbine.heat_power_w)
+    assert heats[best] > 1.5 * number(told.answer.turbine.heat_power_w)
     (line,) = (line for line in verdict(told, "metric").lines if line.startswith("Pitch far from its best: "))
     assert f": {best:.1f}° would give {heats[best] / 1e3:.1f} kW instead of " in line
     there = answer(inputs_of(told.scenario, {"rotor.pitch": np.asarray(best)}))
@@ -60,7 +60,7 @@ def test_parked_the_better_pitch_costs_nothing(demos: Path) -> None:
     ("demo", "overrides"),
     [
         ("van_water_tank", ()),
-        ("van_water_tank", ("rotor.pitch=8 deg",)),  # 20 % less than the best
+        ("van_water_tank", ("rotor.pitch=10 deg",)),  # 27 % less than the best
         ("van_water_tank", ("rotor.pitch=16 deg", "rotor.highest_thrust=60 N")),  # no pitch keeps the limit
         ("camper_oven", ("rotor.pitch=0 deg",)),  # stalled: that goes first, with its own remedy
         ("van_in_town", ("rotor.pitch=16 deg",)),  # a trip
@@ -75,13 +75,14 @@ def test_no_pitch_is_named_where_it_is_good_or_something_else_goes_first(
     assert as_data(told)["better_pitch"] is None
 
 
-def test_a_quarter_more_is_worth_it(demos: Path) -> None:
+def test_half_as_much_more_is_worth_it(demos: Path) -> None:
+    # What the setting of least fuel per heat may give up, three tenths, is not called far from the best.
     scenario = load(demos / "van_water_tank" / "scenario.toml", ["rotor.pitch=16 deg"])
     found = better_pitch(scenario, 0.0)
     assert found is not None
     most = number(found.answer.turbine.heat_power_w)
-    assert better_pitch(scenario, most / 1.249) is None
-    assert better_pitch(scenario, most / 1.251) is not None
+    assert better_pitch(scenario, most / 1.499) is None
+    assert better_pitch(scenario, most / 1.501) is not None
 
 
 def test_some_watts_are_no_reason_to_turn_blades(demos: Path) -> None:
