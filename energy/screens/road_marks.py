@@ -31,6 +31,7 @@ from vehicle.road_test.marks import (
     marked_by_order,
     marks_of,
     matched,
+    on_battery,
     says_engine,
 )
 from vehicle.road_test.read import Reader, fitting
@@ -394,7 +395,12 @@ def _edited(
 
 
 def engine(uploads: Uploads, work: Work) -> dict[str, str]:
-    """Let the engine of the car that was driven be said: as the list has it, else as the scenario in work."""
+    """Let the engine of the car that was driven be said: as the list has it, else as the scenario in work.
+
+    Empty, and not asked, where the runs were driven on a battery.
+    """
+    if on_battery(uploads.text):
+        return {}
     said = says_engine(uploads.text)
     known = work.answered.scenario.engine
     if not uploads.listed and known is not None:

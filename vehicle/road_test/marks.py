@@ -77,6 +77,12 @@ def says_engine(text: str) -> dict[str, str]:
     return said
 
 
+def on_battery(text: str) -> bool:
+    """Return whether every run of a list says the battery energy that it used. Raises InputError for no TOML."""
+    runs = _runs(_read(text))
+    return bool(runs) and all(_said(run, "energy_used") for run in runs)
+
+
 def columns_of(text: str, name: str) -> dict[str, str]:
     """Return what a list says of the columns of the log with this base name: of all logs, then of its runs."""
     data = _read(text)

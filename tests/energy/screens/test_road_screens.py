@@ -510,6 +510,7 @@ def test_runs_of_a_battery_vehicle(demos: Path, tmp_path: Path) -> None:
     burns = _upload(_at("road"), [("runs.toml", text.encode())])
     assert "Costs battery energy" in _answer(burns)
     assert "The runs are judged by battery energy, and the open scenario has no battery energy" in _said(burns)
+    assert not [box for box in burns.expander if box.label.startswith("Engine of the car")]
     assert "Run 1: no log, 3.36 kWh over 15 km" in _said(burns)
     draws = _upload(_opened("road", _on_battery(demos, tmp_path / "van")), [("runs.toml", text.encode())])
     assert not draws.exception

@@ -16,6 +16,7 @@ from vehicle.road_test.marks import (
     marked_by_order,
     marks_of,
     matched,
+    on_battery,
     plain_names,
     says_engine,
     with_marks,
@@ -167,3 +168,12 @@ def test_a_further_run_however_the_list_is_written(text: str) -> None:
     assert sorted(marks_of(result), key=lambda run: run.file) == sorted(marks, key=lambda run: run.file)
     assert says_engine(result) == {"fuel": "lpg", "displacement": "1 L"}
     assert columns_of(result, "b.csv")["S"] == "vehicle speed (mph)"
+
+
+def test_runs_on_a_battery_are_those_that_all_say_its_energy() -> None:
+    run = '[[run]]\nstate = "working"\n'
+    metered = run + 'energy_used = "3.2 kWh"\n'
+    assert on_battery(metered + metered)
+    assert not on_battery(metered + run)
+    assert not on_battery(run + 'fuel_used = "1 L"\n')
+    assert not on_battery("")
