@@ -197,3 +197,12 @@ def computed_once(*functions: Callable[..., Any]) -> Iterator[None]:
         yield
     for once in made:
         once.forget()
+
+
+def cut_curves(folder: Path) -> None:
+    """Cut a rotor's curves off at a tip-speed ratio of 3, while the van's power still rises."""
+    path = folder / "rotor_curves.csv"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    head = next(k for k, line in enumerate(lines) if line.startswith("tip_speed_ratio"))
+    kept = [line for line in lines[head + 1 :] if float(line.partition(",")[0]) <= 3]
+    path.write_text("\n".join([lines[head], *kept, ""]), encoding="utf-8")

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests_support import cut_curves
 
 from energy.chain.answer import answered
 from energy.chain.heating import heating, read_trip
@@ -38,15 +39,6 @@ def _three(scenario: Scenario, *, exact: bool = True) -> tuple[FirstLines, First
     )
 
 
-def _cut_curves(folder: Path) -> None:
-    """Cut the van's curves off while power still rises."""
-    path = folder / "rotor_curves.csv"
-    lines = path.read_text(encoding="utf-8").splitlines()
-    head = next(k for k, line in enumerate(lines) if line.startswith("tip_speed_ratio"))
-    kept = [line for line in lines[head + 1 :] if float(line.partition(",")[0]) <= 3]
-    path.write_text("\n".join([lines[head], *kept, ""]), encoding="utf-8")
-
-
 def _measured_watts(folder: Path, coefficient: float) -> None:
     """Put watts of a share of the power of the air through 1.8 m in the place of the van's curves."""
     area = math.pi / 4 * 1.8**2
@@ -58,7 +50,7 @@ def _measured_watts(folder: Path, coefficient: float) -> None:
 
 
 def test_curves_that_end_below_the_rotors_speed_are_doubted_first_everywhere(van_folder: Path) -> None:
-    _cut_curves(van_folder)
+    cut_curves(van_folder)
     for element, light in (("100 ohm", True), ("3 ohm", False)):
         scenario = load(van_folder / "scenario.toml", [f"heater.resistance={element}"])
         for said in _three(scenario):
@@ -178,7 +170,7 @@ def test_torque_that_lacks_at_a_moment_of_a_trip_is_cautioned(demos: Path) -> No
 
 
 def test_match_doubts_a_setting_of_today_that_runs_past_its_curves(van_folder: Path) -> None:
-    _cut_curves(van_folder)
+    cut_curves(van_folder)
     wide = ["rotor.highest_rotor_speed=2500 rpm", "rotor.highest_tip_speed=150 m/s"]
     for element, light in (("30 ohm", True), ("3 ohm", False)):
         scenario = load(van_folder / "scenario.toml", [f"heater.resistance={element}", *wide])

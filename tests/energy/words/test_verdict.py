@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from tests_support import computed_once, run
+from tests_support import computed_once, cut_curves, run
 
 from energy.chain.answer import answered
 from energy.chain.limits import broken_limits, limits_of
@@ -215,11 +215,7 @@ def test_air_from_the_side_is_cautioned_unless_the_rotor_turns_into_it(demos: Pa
 
 def test_a_rotor_past_its_curves_is_told_before_the_answer(van_folder: Path) -> None:
     """Curves cut off while power still rises hold no balance with a light load: the answer then stands on nothing."""
-    path = van_folder / "rotor_curves.csv"
-    lines = path.read_text(encoding="utf-8").splitlines()
-    head = next(k for k, line in enumerate(lines) if line.startswith("tip_speed_ratio"))
-    kept = [line for line in lines[head + 1 :] if float(line.partition(",")[0]) <= 3]
-    path.write_text("\n".join([lines[head], *kept, ""]), encoding="utf-8")
+    cut_curves(van_folder)
     for element, light in (("100 ohm", True), ("3 ohm", False)):
         told = verdict(answered(load(van_folder / "scenario.toml", [f"heater.resistance={element}"]), exact=True), "us")
         said = " ".join(told.warnings)
