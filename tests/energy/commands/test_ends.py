@@ -76,8 +76,8 @@ def test_what_nobody_foresaw_is_one_sentence_and_a_file(
 @POSIX
 @pytest.mark.parametrize("after_s", [0.05, 0.15, 0.3, 0.6])
 def test_an_interrupt_is_one_word_whenever_it_comes(scenario: str, after_s: float) -> None:
-    ready = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); print('on', flush=True)\n"
-    code = f"{ready}import sys; sys.argv[1:] = ['answer', {scenario!r}]\nfrom energy.cli import main\nmain()"
+    ready = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)\nfrom energy.cli import main\n"
+    code = f"{ready}import sys; sys.argv[1:] = ['answer', {scenario!r}]\nprint('on', flush=True)\nmain()"
     process = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert process.stdout is not None
     process.stdout.readline()
