@@ -77,7 +77,7 @@ def _judged(uploads: Uploads, work: Work) -> tuple[RoadTest | None, str, list[st
     uploads = road_marks.cut_by_sheet(uploads, logs, work)
     road_marks.understood(uploads, logs)
     marks = road_marks.marked(uploads, logs)
-    engine = road_marks.engine(uploads, work)
+    engine = road_marks.engine(uploads, logs, work)
     text = with_marks(uploads.text, marks, columns, engine)
     compared = _what_is_compared(_states(marks, logs))
     _take_away(uploads, text)

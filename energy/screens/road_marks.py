@@ -27,6 +27,7 @@ from vehicle.road_test.marks import (
     LEFT_OUT,
     Marks,
     base_name,
+    burnt_fuel,
     columns_of,
     marked_by_order,
     marks_of,
@@ -394,13 +395,15 @@ def _edited(
     return str(widget(key, value, keep))
 
 
-def engine(uploads: Uploads, work: Work) -> dict[str, str]:
+_OF_AN_ENGINE = {"engine_speed_rad_s", "fuel_rate_m3_s", "fuel_mass_flow_kg_s", "air_flow_kg_s"}
+
+
+def engine(uploads: Uploads, logs: Logs, work: Work) -> dict[str, str]:
     """Let the engine of the car that was driven be said: as the list has it, else as the scenario in work.
 
-    Empty, and not asked, where the runs were driven on a battery.
+    Not asked where the runs were driven on a battery, or the scenario drives on one and nothing speaks of an engine.
+    What was typed before goes into the list all the same, and what the list says stays there.
     """
-    if on_battery(uploads.text):
-        return {}
     said = says_engine(uploads.text)
     known = work.answered.scenario.engine
     if not uploads.listed and known is not None:
@@ -409,12 +412,21 @@ def engine(uploads: Uploads, work: Work) -> dict[str, str]:
     fuel = said.get("fuel", "")
     options += [fuel] if fuel not in options else []
     where = _digest(uploads.text, fuel, said.get("displacement", ""))
+    names = {"fuel": f"road fuel {where}", "displacement": f"road displacement {where}"}
+    before = {key: str(desk.typed()[name]) for key, name in names.items() if name in desk.typed()}
+    electric = work.answered.scenario.battery is not None and not (burnt_fuel(uploads.text) or before)
+    if on_battery(uploads.text) or (electric and not _show_an_engine(logs)):
+        return before
     source = "" if uploads.listed or known is None else ", of the open scenario until you say otherwise"
     with st.expander(f"Engine of the car that was driven{source}"):
         note(screen_words.OF_ENGINE_DRIVEN)
-        fuel = typed.choice("fuel", f"road fuel {where}", options, fuel, lambda f: plain(f) if f else "(not said)")
-        displacement = typed.text("displacement", f"road displacement {where}", "2.2 L", said.get("displacement", ""))
+        fuel = typed.choice("fuel", names["fuel"], options, fuel, lambda f: plain(f) if f else "(not said)")
+        displacement = typed.text("displacement", names["displacement"], "2.2 L", said.get("displacement", ""))
     return {"fuel": fuel, "displacement": displacement}
+
+
+def _show_an_engine(logs: Logs) -> bool:
+    return any(isinstance(log, Log) and not _OF_AN_ENGINE.isdisjoint(log.table.columns) for log in logs.values())
 
 
 def _digest(*parts: str) -> str:

@@ -78,9 +78,16 @@ def says_engine(text: str) -> dict[str, str]:
 
 
 def on_battery(text: str) -> bool:
-    """Return whether every run of a list says the battery energy that it used. Raises InputError for no TOML."""
+    """Return whether the runs of a list were driven on a battery: some say its energy (a list can be half filled in),
+    none says fuel. Raises InputError for no TOML.
+    """
     runs = _runs(_read(text))
-    return bool(runs) and all(_said(run, "energy_used") for run in runs)
+    return any(_said(run, "energy_used") for run in runs) and not any(_said(run, "fuel_used") for run in runs)
+
+
+def burnt_fuel(text: str) -> bool:
+    """Return whether a list speaks of fuel or an engine: its own, or what a run used. Raises InputError for no TOML."""
+    return bool(says_engine(text)) or any(_said(run, "fuel_used") for run in _runs(_read(text)))
 
 
 def columns_of(text: str, name: str) -> dict[str, str]:

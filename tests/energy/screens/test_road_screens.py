@@ -25,7 +25,7 @@ from energy.chain.draws import spread_of
 from energy.chain.road_test import RoadTest
 from energy.scenario import bundle as bundles
 from energy.scenario.road_uploads import taken, to_zip
-from energy.screens import road, waiting
+from energy.screens import road, road_marks, waiting
 from vehicle.problems import InputError
 
 SCRIPT = """
@@ -525,3 +525,47 @@ def test_a_plan_for_a_battery_vehicle(demos: Path, tmp_path: Path) -> None:
     assert "% of the battery energy" in _answer(app)
     assert "write energy_used of every run into the list of runs" in _said(app)
     assert "Battery and tyres warm before the first run" in _said(app)
+
+
+def _engine_box(app: AppTest) -> list[Any]:
+    return [box for box in app.expander if box.label.startswith("Engine of the car")]
+
+
+def _runs_by_energy(head: str = "", used: tuple[str, ...] = ("3.36 kWh", "3.20 kWh", "3.18 kWh", "3.35 kWh")) -> bytes:
+    states = ("working", "stowed", "stowed", "working")
+    runs = (
+        f'[[run]]\nstate = "{state}"\npair = {1 + k % 2}\ndistance = "15 km"\nduration = "10 min"\n'
+        + (f'energy_used = "{energy}"\n' if energy else 'file = "c.csv"\n')
+        for k, (state, energy) in enumerate(zip(states, used, strict=True))
+    )
+    return (head + "".join(runs)).encode()
+
+
+def test_runs_on_a_battery_ask_for_no_engine_and_drop_none(offered: dict[str, bytes]) -> None:
+    """What the list says of an engine, and what was typed before, stays in the list that is taken away."""
+    listed = _runs_by_energy('[engine]\nfuel = "diesel"\ndisplacement = "2.0 L"\n')
+    app = _upload(_at("road"), [("runs.toml", listed)])
+    assert not _engine_box(app)
+    assert tomllib.loads(offered["take runs"].decode())["engine"] == {"fuel": "diesel", "displacement": "2.0 L"}
+    text = listed.decode()
+    app.session_state["typed"][f"road displacement {road_marks._digest(text, 'diesel', '2.0 L')}"] = "2.2 L"
+    app.run()
+    assert not _engine_box(app)
+    assert tomllib.loads(offered["take runs"].decode())["engine"] == {"fuel": "diesel", "displacement": "2.2 L"}
+    half = _upload(_at("road"), [("runs.toml", _runs_by_energy(used=("3.36 kWh", "", "3.18 kWh", "3.35 kWh")))])
+    assert not _engine_box(half)
+
+
+def test_a_battery_scenario_asks_for_an_engine_only_where_one_shows(demos: Path, tmp_path: Path) -> None:
+    bundle = _on_battery(demos, tmp_path / "van")
+    speed = b"time (s),vehicle speed (km/h)\n" + b"".join(b"%d,90\n" % k for k in range(360))
+    logs = [("a.csv", speed), ("b.csv", speed.replace(b"90", b"91"))]
+    assert _engine_box(_upload(_at("road"), logs))
+    assert not _engine_box(_upload(_opened("road", bundle), logs))
+    burns = [("a.csv", _drive(8.0, 1)), ("b.csv", _drive(7.0, 2))]
+    assert _engine_box(_upload(_opened("road", bundle), burns))
+    said = [*logs, ("runs.toml", b'[engine]\nfuel = "diesel"\n[[run]]\nfile = "a.csv"\nstate = "working"\n')]
+    assert _engine_box(_upload(_opened("road", bundle), said))
+    typed = _upload(_opened("road", bundle), logs)
+    typed.session_state["typed"][f"road fuel {road_marks._digest('', '', '')}"] = "petrol"
+    assert _engine_box(typed.run())

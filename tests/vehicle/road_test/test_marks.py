@@ -12,6 +12,7 @@ from vehicle.problems import InputError
 from vehicle.road_test.marks import (
     LEFT_OUT,
     Marks,
+    burnt_fuel,
     columns_of,
     marked_by_order,
     marks_of,
@@ -170,10 +171,21 @@ def test_a_further_run_however_the_list_is_written(text: str) -> None:
     assert columns_of(result, "b.csv")["S"] == "vehicle speed (mph)"
 
 
-def test_runs_on_a_battery_are_those_that_all_say_its_energy() -> None:
+def test_runs_on_a_battery_say_its_energy_and_no_fuel() -> None:
     run = '[[run]]\nstate = "working"\n'
     metered = run + 'energy_used = "3.2 kWh"\n'
     assert on_battery(metered + metered)
-    assert not on_battery(metered + run)
+    assert on_battery(metered + run)  # half filled in
+    assert not on_battery(metered + run + 'fuel_used = "1 L"\n')
     assert not on_battery(run + 'fuel_used = "1 L"\n')
+    assert not on_battery(run)
     assert not on_battery("")
+
+
+def test_what_speaks_of_fuel() -> None:
+    run = '[[run]]\nstate = "working"\n'
+    assert burnt_fuel(run + 'fuel_used = "1 L"\n')
+    assert burnt_fuel('[engine]\nfuel = "diesel"\n' + run)
+    assert burnt_fuel('[vehicle]\ndisplacement = "2 L"\n' + run)
+    assert not burnt_fuel(run + 'energy_used = "3.2 kWh"\n')
+    assert not burnt_fuel("")
