@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from energy.chain.ledger import Answer, answer, turbine_at_work
+from energy.chain.ledger import Answer, answer
 from energy.chain.limits import stated_limits
 from energy.chain.outcome import Outcome, SteadyOrTrip, outcome_of, steady_outcome, trip_outcome
 from energy.chain.settings import SETTINGS, Look, look_of
@@ -205,18 +205,13 @@ def better_pitch(scenario: Scenario, own_heat_w: float) -> Setting | None:
         return None
     if curves is None or len(curves.pitch_deg) < 2:
         return None
-    ends = scenario.pitch_convention.setting_deg(curves.pitch_deg[[0, -1]])
-    grid = np.repeat(_own_values(scenario)[None, :], _PITCHES, axis=0)
-    grid[:, 0] = np.linspace(ends.min(), ends.max(), _PITCHES)
+    ranges = _first_ranges(scenario, _own_values(scenario), SETTINGS[1:])
+    grid = _grid([np.linspace(ranges[0][0], ranges[0][-1], _PITCHES), *ranges[1:]])
     heat = np.nan_to_num(look_of(scenario)(grid).heat_w)
     at = int(np.argmax(heat))
     if heat[at] < max(_CLEARLY_MORE * own_heat_w, own_heat_w + _WORTH_W):
         return None
-    inputs = inputs_of(scenario, dict(zip(SETTINGS, grid[at], strict=True)))
-    stated = answer(inputs, turbine_at_work(inputs, with_free_run=False), with_other_sources=False)
-    pitch, ratio, resistance = (float(value) for value in grid[at])
-    outcome = outcome_of((float(stated.change.power_w),), (float(stated.turbine.heat_power_w),))
-    return Setting(pitch, ratio, resistance, stated, outcome)
+    return _setting(scenario, grid[at], exact=True)
 
 
 def over_draws(scenario: Scenario, setting: Setting) -> Setting:
@@ -394,7 +389,11 @@ def _setting(scenario: Scenario, at: np.ndarray, *, exact: bool = False) -> Sett
         trip = answer_trip(scenario, values)
         return Setting(*where, trip.mean, trip_outcome(scenario, values, trip.mean), trip)
     stated = answer(inputs_of(scenario, {key: np.asarray(value) for key, value in values.items()}))
-    return Setting(*where, stated, steady_outcome(scenario, values, exact=exact))
+    if exact:
+        return Setting(
+            *where, stated, outcome_of((float(stated.change.power_w),), (float(stated.turbine.heat_power_w),))
+        )
+    return Setting(*where, stated, steady_outcome(scenario, values))
 
 
 def heat_map(scenario: Scenario, ratio: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -406,6 +405,6 @@ def heat_map(scenario: Scenario, ratio: float) -> tuple[np.ndarray, np.ndarray, 
     resistances = np.geomspace(resistances[0], resistances[-1], 61)
     pitches = _first_ranges(scenario, _own_values(scenario), ())[0]
     if len(pitches) > 1:
-        pitches = np.linspace(pitches[0], pitches[-1], 41)
+        pitches = np.linspace(pitches[0], pitches[-1], _PITCHES)
     grid = _grid([pitches, np.array([ratio]), resistances])
     return resistances, pitches, look_of(scenario)(grid).heat_w.reshape(len(pitches), len(resistances))

@@ -402,10 +402,10 @@ def _turbine(scenario: Scenario, inputs: Inputs, nodes: _Nodes) -> tuple[Turbine
     turbine = _figures(nodes.working, column, share, speed)
     from_ahead = speed > 0
     along = np.where(air.speed_m_s > 0, np.cos(air.yaw_rad), 1.0) if inputs.turbine.turns_into_wind else 1.0
-    drag = np.where(works, np.where(from_ahead, turbine.rotor_drag_n * along, stopped_n), stowed_n)
-    given_up = np.where(works & from_ahead, turbine.air_power_w, drag * air.ahead_m_s)
-    turbine = _at_rest_where(turbine, ~works)
-    return replace(turbine, rotor_drag_n=drag, air_power_w=given_up, stowed_drag_n=stowed_n), works
+    drag = np.where(from_ahead, turbine.rotor_drag_n * along, stopped_n)
+    given_up = np.where(from_ahead, turbine.air_power_w, stopped_n * air.ahead_m_s)
+    turbine = replace(turbine, rotor_drag_n=drag, air_power_w=given_up)
+    return _stowed_where(inputs, turbine, ~works, stowed_n), works
 
 
 def _stopped_drag_n(inputs: Inputs) -> np.ndarray:
@@ -458,10 +458,13 @@ def _at_rest_where(turbine: TurbineAtWork, resting: np.ndarray) -> TurbineAtWork
 
 def stowed_where(inputs: Inputs, turbine: TurbineAtWork, resting: np.ndarray) -> TurbineAtWork:
     """Return a turbine that works, but is stowed where it rests: there its drag is that of the stowed rotor alone."""
-    stowed_n = stowed_drag_n(inputs)
+    return _stowed_where(inputs, replace(turbine, point=None), resting, stowed_drag_n(inputs))
+
+
+def _stowed_where(inputs: Inputs, turbine: TurbineAtWork, resting: np.ndarray, stowed_n: np.ndarray) -> TurbineAtWork:
     drag = np.where(resting, stowed_n, turbine.rotor_drag_n)
     given_up = np.where(resting, stowed_n * inputs.air.ahead_m_s, turbine.air_power_w)
-    still = _at_rest_where(replace(turbine, point=None), resting)
+    still = _at_rest_where(turbine, resting)
     return replace(still, rotor_drag_n=drag, air_power_w=given_up, stowed_drag_n=stowed_n)
 
 

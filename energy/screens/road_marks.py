@@ -42,6 +42,7 @@ Logs = Mapping[str, Log | InputError]
 _BY_ORDER = screen_words.MARKED_BY_TWO
 _BY_PLAN = screen_words.MARKED_BY_BLOCKS
 _NO_MEANING = ("ignore", "time")
+_OF_AN_ENGINE = {"engine_speed_rad_s", "fuel_rate_m3_s", "fuel_mass_flow_kg_s", "air_flow_kg_s"}
 # Bytes of all logs, read once (a road test may hold 20 long ones), and of what was compared with them.
 SHELF = waiting.Shelf(512 * 1024 * 1024)
 
@@ -393,9 +394,6 @@ def _edited(
         desk.keep_typed(held, str(st.session_state[key]))
 
     return str(widget(key, value, keep))
-
-
-_OF_AN_ENGINE = {"engine_speed_rad_s", "fuel_rate_m3_s", "fuel_mass_flow_kg_s", "air_flow_kg_s"}
 
 
 def engine(uploads: Uploads, logs: Logs, work: Work) -> dict[str, str]:

@@ -140,7 +140,7 @@ def _of_limits_at_risk(stall: StallRisk | None, system: UnitSystem, least: float
         yield limit_at_risk_sentence(risk, system)
 
 
-def _of_the_torque(answered: Answered, least: float = WORTH_SAYING) -> Iterator[str]:
+def _of_the_torque(answered: Answered, least: float = 0.0) -> Iterator[str]:
     """Yield that in a part of the simulations the engine lacks torque; what is so in most the first lines say."""
     share = short_of_torque(answered)
     if max(least, WORTH_SAYING) < share <= LIKELY:
